@@ -52,7 +52,7 @@ def table(dyes: DyeSet | None = None, max_dyes: int = 3) -> pd.DataFrame:
                 "hex": target.hex,
                 "recipe": str(found[0].recipe),
                 "delta_e": found[0].residual,
-                "metamerism_A": found[0].metamerism[0].delta_e,
+                "metamerism_A": found[0].lamps[0].delta_e,
                 "reach": found.reach.value,
             }
         )

@@ -92,7 +92,7 @@ def _told(
     count, liked = len(dyes), " and ".join(sorted(dyes & set(wanted.prefer)))
     few = {0: "undyed", 1: "only one dye", 2: "only two dyes"}.get(count, f"only {count} dyes")
     there = left and all(owf <= left.get(dye, 0.0) for dye, owf in recipe.items())
-    lamp = max((shift.delta_e for shift in m.metamerism or m.inconstancy), default=0.0)
+    lamp = max(shift.delta_e for shift in m.lamps)
     poured = sum(d.ml for d in m.measured.doses) if m.measured else m.recipe.total
     cost, unit = m.cost or 0.0, "mL of stock" if wanted.kit else "% owf in all"
     return [

@@ -135,13 +135,11 @@ class MeasuredDose(Value):
 class Measured(Value):
     """A recipe rounded to a kit, all dyes together.
 
-    `exact_residual` and `residual` are ΔE2000 on paper before and after; `likely` is the mean
-    ΔE2000 in the pot, measured with this kit.
+    `residual` is ΔE2000 on paper, `likely` the mean ΔE2000 in the pot, measured with this kit.
     """
 
     doses: tuple[MeasuredDose, ...]
     recipe: Recipe
-    exact_residual: float
     residual: float
     likely: float
 
@@ -152,8 +150,8 @@ class Measured(Value):
         return tuple(said("matching.match.weaker", dose, n, 10 * n) for dose, n in weak)
 
     def __str__(self) -> str:
-        paper = f"on paper {self.residual:.1f} (exact {self.exact_residual:.1f})"
-        return f"{', '.join(map(str, self.doses))}: {paper}, likely {self.likely:.1f}"
+        misses = f"on paper {self.residual:.1f}, likely {self.likely:.1f}"
+        return f"{', '.join(map(str, self.doses))}: {misses}"
 
 
 def measured(
@@ -175,13 +173,12 @@ def measured(
     first = np.maximum((exact * times / step).astype(int) - _REACH + 1, 1)
     volumes = step * np.array(list(product(*[range(at, at + 2 * _REACH) for at in first])))
     per_ml = strength / kit.cloth_g / times
-    amounts = np.zeros((len(volumes) + 1, len(dyes)))
-    amounts[:-1, index] = volumes * per_ml
-    amounts[-1] = dyes.amounts(recipe)
+    amounts = np.zeros((len(volumes), len(dyes)))
+    amounts[:, index] = volumes * per_ml
     miss = delta_e(target, dyes.colours(amounts, light), k_lightness)
     over = np.maximum(amounts - upper, 0.0).sum(axis=1)
     over += np.maximum(amounts.sum(axis=1) - total, 0.0)
-    best = int(np.lexsort((miss[:-1], np.round(over[:-1], 6)))[0])
+    best = int(np.lexsort((miss, np.round(over, 6)))[0])
     chosen, ml = amounts[best], volumes[best]
     errors = np.zeros((1, len(dyes)))
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
@@ -191,8 +188,7 @@ def measured(
         MeasuredDose(dye, exact, owf, volume, weak, kit.text(volume))
         for (dye, exact), owf, volume, weak in zip(recipe.items(), *told, strict=True)
     ]
-    figures = (float(miss[-1]), float(miss[best]), float(pot.mean[0]))
-    return Measured(tuple(doses), dyes.recipe(chosen), *figures)
+    return Measured(tuple(doses), dyes.recipe(chosen), float(miss[best]), float(pot.mean[0]))
 
 
 class RankBy(Choice):

@@ -46,10 +46,11 @@ def verdict(likely: float, proven: bool = True) -> str:
 
 
 class LampShift(Value):
-    """ΔE2000 that `lamp` brings: see `Match.metamerism` and `Match.inconstancy`."""
+    """What `lamp` brings, as ΔE2000: of an `index` as in `Match.lamps`."""
 
     lamp: str
     delta_e: float
+    index: str
 
 
 class Pot(Predicted, Result):
@@ -104,7 +105,7 @@ class Match(Pot):
 
     TOLD = (
         "prediction", "residual", "likely", "median", "bound", "sound", "excellent", "verdict",
-        "metamerism", "inconstancy", "limit", "cost", "measured", "proven",
+        "lamps", "limit", "cost", "measured", "proven",
     )  # fmt: skip
 
     cost: float | None = None
@@ -113,29 +114,20 @@ class Match(Pot):
     reasons: tuple[str, ...] = ()
 
     @cached_property
-    def _shifts(self) -> tuple[LampShift, ...]:
+    def lamps(self) -> tuple[LampShift, ...]:
+        """ΔE2000 that each other lamp brings.
+
+        Of a target with a spectrum the special metamerism index (CIE 015): between target and
+        recipe under the lamp, once the mismatch under the first light was corrected. Else the
+        colour inconstancy: between the recipe's own colours, the second adapted to the first.
+        """
         made, here = self.prediction.reflectance[np.newaxis], self.prediction.light
         wanted = self.target.reflectance
-        moved = inconstancy if wanted is None else partial(metamerism, wanted)
+        index, moved = "inconstancy", inconstancy
+        if wanted is not None:
+            index, moved = "metamerism", partial(metamerism, wanted)
         lamps = [Light(name, here.observer) for name in LAMPS if name != here.illuminant]
-        return tuple(LampShift(str(lamp), float(moved(made, here, lamp)[0])) for lamp in lamps)
-
-    @property
-    def metamerism(self) -> tuple[LampShift, ...]:
-        """Special metamerism index per lamp (CIE 015), for a target with a spectrum; else empty.
-
-        ΔE2000 between target and recipe under the lamp, once the mismatch under the first light was
-        corrected.
-        """
-        return () if self.target.reflectance is None else self._shifts
-
-    @property
-    def inconstancy(self) -> tuple[LampShift, ...]:
-        """Colour inconstancy per lamp, for a target without a spectrum; else empty.
-
-        ΔE2000 between the recipe's own colours under both lights, the second adapted to the first.
-        """
-        return self._shifts if self.target.reflectance is None else ()
+        return tuple(LampShift(str(lamp), moved(made, here, lamp).item(), index) for lamp in lamps)
 
     @cached_property
     def limit(self) -> str:
@@ -258,10 +250,8 @@ def _asides(m: Match, detail: bool) -> list[str]:
         return out
     figures = (*m.prediction.lab, m.prediction.light, m.median, m.bound, m.sound, m.excellent)
     out += said("matching.match.figures", *figures, m.limit).split("\n")
-    for kind in ("metamerism", "inconstancy"):
-        shifts = ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in getattr(m, kind))
-        out += [said(f"matching.match.{kind}", shifts)] if shifts else []
-    return out
+    shifts = ", ".join(f"{s.lamp} {s.delta_e:.1f}" for s in m.lamps)
+    return [*out, said(f"matching.match.{m.lamps[0].index}", shifts)]
 
 
 class ManyMatches(Several[Matches]):

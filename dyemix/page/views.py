@@ -127,7 +127,7 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
         reasons = (*why[1:], *why[:1]) or ("Another",)
         first, *others = [_MEASURED.sub("", reason) for reason in reasons]
         rounded = getattr(m, "measured", None)
-        shifts = m.metamerism or m.inconstancy if isinstance(m, Match) else ()
+        shifts = m.lamps if isinstance(m, Match) else ()
         lamps = {s.lamp.partition("/")[0]: s.delta_e for s in shifts}
         columns.append(
             {"name": named(first), "others": others, "lamp": lamps.get("A"),

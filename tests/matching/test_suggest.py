@@ -20,7 +20,7 @@ def dyes() -> DyeSet:
 
 
 def lamp(one: Match) -> float:
-    return max(shift.delta_e for shift in one.inconstancy)
+    return max(shift.delta_e for shift in one.lamps)
 
 
 @pytest.mark.parametrize("colour", ["#7d8a6e", "#303030", "82 2 4", "60 5 5"])

@@ -305,7 +305,7 @@ def test_a_lamp_turns_a_recipe_as_its_inconstancy_says(sage: Matches) -> None:
     for m in sage:
         for lamp in ("FL11/2°", "A/2°"):
             # On paper the recipe is the target to 0.1, so the turn is its own.
-            turn = next(shift.delta_e for shift in m.inconstancy if shift.lamp == lamp)
+            turn = next(shift.delta_e for shift in m.lamps if shift.lamp == lamp)
             assert any(f" {turn + off:.1f}" in shown for off in (-0.1, 0.0, 0.1))
 
 
