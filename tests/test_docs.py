@@ -92,6 +92,7 @@ def test_the_reference_says_what_help_says():
 def test_help_on_a_command_and_on_tables(run: Command):
     assert run("help", "match").stdout == run("match", "--help").stdout
     assert run("help").stdout == run("--help").stdout
+    assert run("help", "series", "tint").stdout == run("series", "tint", "--help").stdout
     tables = run("help", "tables").stdout
     for word in ("recipe", "cloth_g", "stock_pct", "left_ml", "sample", "colour"):
         assert word in tables

@@ -113,6 +113,12 @@ def parse_stocks(text: str) -> tuple[Stock, ...]:
     return tuple(Stock(dye, strength) for dye, strength in parse_stock(text).items())
 
 
+def stated_stocks(conditions: Mapping[str, str], settings: BathSettings) -> tuple[Stock, ...]:
+    """Stocks as they are stated with swatches, after the settings' strength for every other dye."""
+    told = conditions.get("stock_pct", "").strip()
+    return (Stock("", settings.stock_strength), *(parse_stocks(told) if told else ()))
+
+
 def read_each(
     path: Named, columns: Sequence[Column],
     make: Callable[[dict[str, Any], dict[str, Any]], T], others: bool = False,

@@ -175,7 +175,8 @@ def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -
         console.remark(f"Written: {sheet}")
     shared.write(output, swatch_table(report.swatches))
     shared.say(str(report))
-    shared.shelf("Next", output)
+    if not report.swatches.unnamed:  # else the report says what is wanted first
+        shared.shelf("Next", output)
 
 
 def fit(borrow: str | None, output: Path | None, detail: bool) -> None:

@@ -70,8 +70,11 @@ def strike(swatch: str | None, reading: str | None, note: str | None) -> None:
     misused(swatch is None and job is None, "usage.strike")
     method = kept.method(named, job=job) if job else kept.holding(swatch, named)
     new = None if reading is None else shared.piece(reading, method.held.light)
-    why, take = note or "no reason given", kept.strike_trial if job else kept.strike
-    struck = take(job or swatch, why, new, (swatch or "") if job else method.name)
+    why = note or "no reason given"
+    if job:
+        struck = kept.strike_trial(job, why, new, method.name, swatch or "")
+    else:
+        struck = kept.strike(swatch, why, new, method.name)
     console.remark(f"Struck: {'; '.join(struck)}")
     shared.kept(str(kept.method(method.name)))
 

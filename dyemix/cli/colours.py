@@ -31,7 +31,7 @@ def match(
     in a photograph of the printed page, as 'photo.jpg B3'. The --output is the recipes of a list
     of --targets, as CSV.
     """
-    from dyemix.bench.suggested import dyed_before
+    from dyemix.bench.suggested import dyed_before, suggested
     from dyemix.files.rows import parse_in_hand
     from dyemix.matching.advice import suggest
     from dyemix.matching.matches import recipes_table
@@ -61,8 +61,8 @@ def match(
         if whole:
             shared.show(found, found.text(detail=detail))
         else:
-            in_spoons = "spoons" in (measure or "")
-            shared.show(found, shared.short(found, dyes, before=before, spoons=in_spoons))
+            at_hand, in_spoons = shared.bottles(dyes), "spoons" in (measure or "")
+            shared.show(found, suggested(found, at_hand, shared.shown_for(), before, in_spoons))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             from dyemix.cloth.preview import preview
 
@@ -177,9 +177,11 @@ def _show(
     over: str | None = None, **how: Any,
 ) -> None:  # fmt: skip
     """Answer with a series, every step in % owf and as measured, and with the bath of one."""
+    from dyemix.bench.suggested import in_steps
+
     kit = shared.kit(measure, dyes)
     found = work_out(dyes, *what, **given_only({**how, "kit": kit}))
-    shared.show(found, shared.short(found, dyes, detail=detail))
+    shared.show(found, in_steps(found, shared.bottles(dyes), shared.shown_for(), detail))
     if found.middle is not None:
         step, why = found.steps[found.middle], f"To dye step {found.middle + 1}"
         shared.bath(why, step, dyes, over=over)

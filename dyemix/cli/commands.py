@@ -65,7 +65,7 @@ def put_right(words: list[str]) -> str:
 
 def written_anew(words: list[str]) -> str:
     """How an earlier command or option among the words is written now; "" where none is one."""
-    earlier = data("renamed")
+    earlier, words = data("renamed"), words[words[:1] == ["help"] :]
     of_command = earlier.get(words[0], {}) | earlier.get(" ".join(words[:2]), {})
     typed = [word.partition("=")[0] for word in words]
     typed += ["TABLE" for word in words[1:2] if not word.startswith("-")]

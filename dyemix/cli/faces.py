@@ -97,14 +97,14 @@ def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ..
     shared.show(preview(dyes, *asked, **how))
 
 
-def explain(topic: str | None) -> None:
+def explain(topic: tuple[str, ...]) -> None:
     """Say what a command does, or what tables hold.
 
-    TOPIC is a command, as match, or tables.
+    TOPIC is a command, as match or series tint, or tables.
     """
-    if topic == "tables":
+    if topic == ("tables",):
         shared.say(files("dyemix").joinpath("data", "tables.txt").read_text("utf-8").rstrip())
         return
-    command, asked = get_current_context().find_root().command, [] if topic is None else [topic]
-    with command.make_context("dyemix", [*asked, "--help"]) as context:
+    command = get_current_context().find_root().command
+    with command.make_context("dyemix", [*topic, "--help"]) as context:
         command.invoke(context)

@@ -6,7 +6,6 @@ from difflib import get_close_matches
 from itertools import chain
 from operator import attrgetter
 from pathlib import Path
-from shlex import quote
 from typing import Any
 
 import click
@@ -143,10 +142,16 @@ def tell_astray(found: Any, piece: str = "") -> None:
     """Name each piece of the book, or one, so far off its prediction that it raises promises."""
     from dyemix.dyebook.past import astray
 
-    for kept, off in astray(open_book(), found, given("used method")):
-        words = (quote(str(each)) for each in (kept.job, given("book"), kept.trial.recipe))
-        if piece in ("", str(kept.trial)):
-            console.remark(said("usage.astray", kept.job, off, *words))
+    odd = astray(open_book(), found, given("used method"))
+    # Two of a job that are called the same are taken out one after the other.
+    for (job, trial), (kept, off) in {(k.job, str(k.trial)): (k, off) for k, off in odd}.items():
+        if piece in ("", trial):
+            show = ["book", "show", job, *_asked("book")]
+            out = ["book", "strike", str(kept.trial.recipe), "--job", job]
+            console.remark(said("usage.astray", job, off))
+            console.remark(console.pasted(show, "Look at it: "))
+            why = "A slip, or misread? Take it out: "
+            console.remark(console.pasted([*out, *_asked("book", "method")], why))
 
 
 def ask_for_light(read: Any) -> None:
@@ -193,16 +198,16 @@ def stocks(dyes: Any = None) -> Any:
     """A bottle of each dye that one is known of, and one for all the others: as named, else the
     last of the book, then as stated with the swatches, then the strength of the settings.
     """
-    from dyemix.bench.stock import Stock, parse_stocks
+    from dyemix.bench.stock import parse_stocks, stated_stocks
     from dyemix.files.cells import is_table
 
-    typed, told = given("stock") or "", stated(dyes).get("stock_pct")
-    swatches, named = (parse_stocks(words) if words else () for words in (told, typed))
+    typed = given("stock") or ""
+    named = parse_stocks(typed) if typed else ()
     if dyes is not None and not (given("only") or is_table(typed)):
         for bottle in filter(attrgetter("dye"), named):
             dyes.index(bottle.dye)  # one misspelt would be of another strength
     kept = book.stocks() if not typed and (book := chosen()) else ()
-    return (Stock("", settings().stock_strength), *swatches, *named, *kept)
+    return (*stated_stocks(stated(dyes), settings()), *named, *kept)
 
 
 def recipe(words: str, dyes: Any = None) -> Any:
@@ -276,14 +281,6 @@ def alkali(dyes: Any) -> tuple[str, str]:
 
     order = dyed_as(dyes.conditions)[0].get("alkali")
     return str(order or "with"), "" if order else " Your swatches do not say when theirs went in."
-
-
-def short(found: Any, dyes: Any, **how: Any) -> str:
-    """The text of suggestions or a series, with what to measure of the stock at hand."""
-    from dyemix.bench.suggested import in_steps, suggested
-
-    told: Any = in_steps if hasattr(found, "steps") else suggested
-    return str(told(found, bottles(dyes), shown_for(), **how))
 
 
 # Answers ------------------------------------------------------------------------------------------

@@ -131,11 +131,13 @@ class DyeBook(Methods):
         replaces : a set that this one stands for from now on; it is kept, and not used.
         borrows : the method whose dyes lend it their curves (a second cloth).
 
-        Raises `InputError` for a name that is taken, for swatches dyed another way than their
-        method, and for invented dyes in a book of real ones; `AmbiguousError` where it could be
-        either of two methods.
+        Raises `InputError` for a name that is taken, for readings without a recipe, for swatches
+        dyed another way than their method, and for invented dyes in a book of real ones;
+        `AmbiguousError` where it could be either of two methods.
         """
         expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
+        unnamed = len(swatches.unnamed)  # no method that holds one could be fitted
+        refuse(unnamed, "fit.unnamed_there", count=unnamed, error=InputError)
         name = tidy(name or swatches.source)
         with self._writing(f"swatches {name}"):
             self._admit(swatches.demo)
@@ -168,15 +170,17 @@ class DyeBook(Methods):
             return tuple(dict.fromkeys(called(row)[-1] for row in hits))
 
     def strike_trial(
-        self, job: str, why: str, reading: Reading | None = None, recipe: str = ""
-    ) -> tuple[str, ...]:
-        """Strike the reading of the last trial of a job, or of a recipe as it is shown; `reading`
-        takes its place, or the trial counts no more. What stood is kept, with the day and why.
+        self, job: str, why: str, reading: Reading | None = None, method: str = "",
+        recipe: str = "",
+    ) -> tuple[str, ...]:  # fmt: skip
+        """Strike the reading of the last trial of a job; of that by a method, or of a recipe as it
+        is shown, where they are named. `reading` takes its place, or the trial counts no more. What
+        stood is kept, with the day and why.
 
         Gives the trial in words. Raises `InputError` for a job that has none.
         """
         with self._writing(f"struck the trial of {job}: {why}"):
-            wanted, of_job = tidy(recipe), self._of_job("kept_trial", job)
+            wanted, of_job = tidy(recipe), self._of_job("kept_trial", job, method)
             found = [r for r in of_job if wanted in ("", str(Recipe.parse(r["recipe"])))]
             of = f" of {wanted}" if wanted else ""
             refuse(not found, "dyebook.no_trial", of, job, error=InputError)

@@ -12,7 +12,7 @@ import numpy as np
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.stock import Stock
+from dyemix.bench.stock import Stock, stated_stocks
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
@@ -47,8 +47,8 @@ def repeat(
     kept since, and not dyed yet, stands as it is. A piece that a second bath went over is two
     baths. Of a job dyed by several methods, the one named is repeated. Salt, soda and water go by
     the last sheet whatever the `settings` given say, or without one by how the swatches of the
-    method were dyed. Stocks are those given; else the book's bottles where it has
-    every dye; else of the strengths used then.
+    method were dyed. Stocks are those given; else of each dye the book's bottle, the strength used
+    then, or that stated with the swatches.
 
     Raises `InputError` for a job that the book does not have, that has nothing to repeat, or whose
     way of dyeing is not known; `DyemixError` for a book of invented dyes without `allow_demo`.
@@ -117,24 +117,25 @@ def _again(
     notes: tuple[str, ...] = (), *, stocks: Iterable[Stock] | float | None, **how: Any,
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
-    bottles = [bottle for bottle in book.stocks() if bottle.dye in recipe]
-    if stocks is None and {bottle.dye for bottle in bottles} >= set(recipe):
-        stocks = bottles
+    if stocks is None:
+        said = (dyes and dyes.conditions) or {}
+        stated = stated_stocks(said, how["settings"] or BathSettings())
+        then = [] if last is None else [dose.stock for dose in last.doses]
+        alike = [replace(stock, dye="") for stock in then[:1]]  # for a dye that was not in it
+        used_up = [replace(stock, made=None, left_ml=None) for stock in (*alike, *then)]
+        stocks = [*stated, *used_up, *book.stocks()]
     if last is None:
         own = dyes if dyes is not None and set(recipe) <= set(dyes.names) else None
         sheet = bath_sheet(recipe, stocks=stocks, dyes=own, allow_demo=True, **how)
         return replace(sheet, warnings=(*notes, *sheet.warnings))
-    then = {dose.dye: dose.stock for dose in last.doses}
-    if stocks is None:  # as strong as then; their dates and rests are past
-        alike = {dye: then.get(dye, last.doses[0].stock) for dye in recipe}
-        stocks = [replace(s, dye=dye, made=None, left_ml=None) for dye, s in alike.items()]
     as_then = {name: getattr(last.settings, name) for name in _OF_THE_BATH}
     how["settings"] = replace(how["settings"] or last.settings, **as_then)
     was = vars(last.method) | {
         "soda": None if last.method.soda is None else last.soda.g_l, "wetted": last.wetted,
         "cloth": last.cloth, "fibre": last.fibre.words or None, "target": last.target,
     }  # fmt: skip
-    amounts = {dye: recipe[dye] for dye in (*then, *recipe) if dye in recipe}
+    order = (dose.dye for dose in last.doses)
+    amounts = {dye: recipe[dye] for dye in (*order, *recipe) if dye in recipe}
     sheet = bath_sheet(amounts, stocks=stocks, **(was | how))
     warnings = (*notes, *sheet.warnings)
     return replace(sheet, demo=last.demo, palest_first=last.palest_first, warnings=warnings)

@@ -13,7 +13,7 @@ import dyemix
 from dyemix.arrays import Array
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.stock import Bottles, Stock
+from dyemix.bench.stock import Bottles, Stock, stated_stocks
 from dyemix.cloth.levelness import Levelness, levelness
 from dyemix.colour.appearance import Miss
 from dyemix.colour.ciede2000 import delta_e
@@ -156,10 +156,13 @@ class Workshop:
 
     @cached_property
     def stock(self) -> str:
-        """The strength of the stocks where the slip states none: the book's, or the swatches'."""
-        bottles = {s.dye: s.strength_pct for s in self._kept(DyeBook.stocks)}
-        told = ", ".join(f"{dye} {pct:g}" for dye, pct in bottles.items())
-        return told or self.dyes.conditions.get("stock_pct", "") or Slip().stock
+        """The strength of the stocks where the slip states none: of a dye with a bottle in the book
+        that of the bottle, of every other that of the swatches.
+        """
+        own = BathSettings()
+        known = (*stated_stocks(self.dyes.conditions, own), *self._kept(DyeBook.stocks))
+        strengths = Bottles.of(known, own).measures(None).stock_pct
+        return ", ".join(f"{dye} {pct:.3g}".strip() for dye, pct in strengths.items())
 
     # Colours ------------------------------------------------------------------------------------
 

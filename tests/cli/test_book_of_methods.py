@@ -65,9 +65,11 @@ def test_a_trial_that_raises_every_promise_is_named_with_the_way_out(lawn: Comma
     assert later.stderr.count("pot 2 lies") == told.stderr.count("pot 2 lies") == 1
     strike.insert(2, "navy 0.40 + marigold 0.40")  # and not what was dyed last for the job
     assert [shlex.split(words) for words in next_steps(told)] == [
-        ["book", "show", "pot 2", *BOOK], strike,
+        ["book", "show", "pot 2", *BOOK], [*strike, "--method", "lawn"],
     ]  # fmt: skip
-    struck = lawn(*strike)
+    other = ("--reading", "40 0 20", "--job", "pot 2", "--date", "2026-05-06", *BOOK)
+    lawn("trial", "navy 0.4 + marigold 0.4", "--method", "linen", *other)
+    struck = lawn(*strike, "--method", "lawn")
     assert "Struck: navy 0.40 + marigold 0.40 (first bath, 2026-05-03)" in struck.stderr
     assert "pot" not in lawn("predict", "navy 1", *one).stderr
     assert lawn("book", "strike", "navy 1", "--job", "pot 1", *BOOK).returncode == 2

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from command import next_steps
 from damage import damaged
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -80,6 +81,7 @@ def test_what_could_not_be_placed_is_named_and_kept(run) -> None:
     assert done.returncode == 0
     assert "Could not be placed: 'scan 7' (scan.txt, line 8)." in done.stdout
     assert "'sample,recipe'" in done.stdout
+    assert not next_steps(done), "neither a fit nor a book takes it so"
     table = read_swatches(run.folder / "swatches.csv")
     assert [r.name for r in table.unnamed] == ["scan 7"]
     fitted = run("fit", "--swatches", "swatches.csv")

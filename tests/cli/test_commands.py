@@ -359,6 +359,8 @@ def test_what_was_called_otherwise_is_told(run: Command, name: str, old: str, ne
     done = run(*name.split(), *([] if old == name else [f"{old}=x"]))
     assert (done.returncode, done.stdout) == (2, "")
     assert f"{old} is written so now: {new}." in done.stderr
+    if old == name:
+        assert run("help", old).stderr == done.stderr
     # And the new one is there.
     if old == name:
         words, *options = re.split(r" (?=--?\w)", new)

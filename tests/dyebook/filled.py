@@ -74,7 +74,6 @@ def fill(book: DyeBook) -> None:
     readings = (
         reading("undyed", 0.8, swatch="1", conditions={"cloth": "café napkin", "hours": "24"}),
         reading("gold 2", 0.4, swatch="2", warnings=("by eye", "wet?"), place="a.csv, row 3"),
-        Reading(None, spectrum(), "?", name="unnamed"),
         Reading(Recipe.parse("navy 1"), None, "3", "blank"),
         Reading(
             Recipe({"gold": 1 / 3}, "1 tsp"), spectrum(), "4", "Lab",
@@ -91,6 +90,8 @@ def fill(book: DyeBook) -> None:
         "sage", "a little dark",
     )  # fmt: skip
     book.add_trial(Trial(Recipe({"navy": 0.1}), reading("navy 0.1", 0.2), on=reading()))
+    over = Reading(None, spectrum(), "?", name="unnamed")  # nobody knows what it was dyed by
+    book.add_trial(Trial(Recipe({"navy": 0.1}), reading("navy 0.1", 0.2), on=over), "overdyed")
     book.sign_off("café sage", reading("gold 0.7", 0.31), "sage", 2.0, "by post", DAY)
 
 

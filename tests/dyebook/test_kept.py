@@ -43,7 +43,7 @@ def test_everything_comes_back_to_the_last_digit(path: Path) -> None:
     with DyeBook(path, create=False) as book:
         after = everything(book)
         assert book.warnings == ()
-        first, second = book.trials()
+        first, second, third = book.trials()
         assert book.standard("café sage").reflectance is not None
         lines = str(book.job("sage"))
     assert same(before, after)
@@ -51,6 +51,8 @@ def test_everything_comes_back_to_the_last_digit(path: Path) -> None:
     assert same(first.trial.reading.reflectance, spectrum(0.25))
     assert second.job == "navy 0.10"
     assert second.trial.on is not None
+    assert third.trial.on is not None
+    assert (third.trial.on.recipe, third.trial.on.name) == (None, "unnamed")
     assert "signed off as café sage" in lines
     assert "a little dark" in lines
     assert [p.name for p in path.parent.iterdir()] == [path.name], "one file between commands"
@@ -75,11 +77,18 @@ def test_results_are_what_was_given(book: DyeBook) -> None:
     assert book.cloths()[0] == Cloth("café napkin", "cotton 55 %, linen 45 %", "mercerised?")
     assert book.sheets("sage") == (sheet(),)
     kept = book.swatches().readings
-    assert [r.swatch for r in kept] == ["1", "2", "?", "3", "4"]
-    assert kept[4].recipe is not None
-    assert kept[4].recipe.as_written == "1 tsp"
+    assert [r.swatch for r in kept] == ["1", "2", "3", "4"]
+    assert kept[3].recipe is not None
+    assert kept[3].recipe.as_written == "1 tsp"
     assert dict(kept[0].conditions) == {"cloth": "café napkin", "hours": "24"}
     assert kept[1].warnings == ("by eye", "wet?")
+
+
+def test_a_reading_without_a_recipe_is_refused_before_it_stops_every_fit(book: DyeBook) -> None:
+    book.add_swatches(SwatchSet((reading(),)), "a")
+    with pytest.raises(InputError, match="2 readings have no recipe"):
+        book.add_swatches(SwatchSet((Reading(None, spectrum()),) * 2), "b")
+    assert len(book.swatches()) == 1
 
 
 @pytest.mark.parametrize("cloth", [Cloth("napkin", "silk"), Cloth("wool felt")])

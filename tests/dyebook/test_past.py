@@ -52,6 +52,26 @@ def test_repeat_at_another_weight(book: DyeBook) -> None:
     assert repeat(book, "sage", 600, stocks=5)[0].doses[0].stock.strength_pct == 5
 
 
+def test_a_repeat_is_poured_of_the_stock_at_hand(book: DyeBook) -> None:
+    """As `bath` has it: of each dye its bottle, else as strong as the swatches were dyed with."""
+    said = {"stock_pct": "gold 4, navy 2", "alkali": "after", "liquor ratio": "20"}
+    gold = [reading(f"gold {owf}", 0.5 - owf / 10) for owf in (0.5, 1, 2)]
+    navy = [reading(f"navy {owf}", 0.3 - owf / 10) for owf in (0.5, 1, 2)]
+    squares = (replace(each, conditions=said) for each in (reading("undyed", 0.8), *gold, *navy))
+    book.add_swatches(SwatchSet(tuple(squares)), "may")
+    book.add_recipe("moss", "gold 1 + navy 0.1")
+
+    def poured() -> dict[str, float]:
+        (again,) = repeat(book, "moss", 100)
+        return {dose.dye: dose.stock.strength_pct for dose in again.doses}
+
+    assert poured() == {"gold": 4, "navy": 2}
+    book.add_stocks(Stock("navy", 3, DAY))
+    assert poured() == {"gold": 4, "navy": 3}
+    book.add_sheets(bath_sheet("gold 1 + navy 0.1", 100, stocks=5, dyes=book.dyes(), job="moss"))
+    assert poured() == {"gold": 5, "navy": 3}, "as strong as then, and the bottle there is"
+
+
 def test_what_was_done_last_is_repeated(book: DyeBook) -> None:
     """A corrected recipe, and the sheet made of it, stand for the piece from then on."""
 
@@ -423,6 +443,18 @@ def test_a_trial_is_struck_or_read_anew_and_taken_back(book: DyeBook) -> None:
     assert np.allclose(book.trials("sage")[1].trial.reading.reflectance, spectrum(0.2))
     with pytest.raises(InputError, match="no trial is kept under a job 'moss'"):
         book.strike_trial("moss", "why")
+
+
+def test_a_trial_is_struck_of_the_method_that_is_named(book: DyeBook) -> None:
+    """A job is dyed on two cloths: the piece that was dyed last is not the one that is meant."""
+    for method, gold in (("lawn", 0.3), ("linen", 0.2)):
+        squares = (reading("undyed", 0.8), reading("gold 1", gold))
+        book.add_swatches(SwatchSet(squares), f"{method} squares", method)
+        book.add_trial(
+            Trial(Recipe.parse("gold 1"), reading("gold 1"), date=DAY), "sage", "", method
+        )
+    book.strike_trial("sage", "misread", method="lawn")
+    assert [kept.method for kept in book.trials("sage")] == ["linen"]
 
 
 def test_a_swatch_is_struck_as_the_fit_calls_it(book: DyeBook) -> None:

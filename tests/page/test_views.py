@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
@@ -112,6 +113,16 @@ def test_a_mix_of_what_is_left_in_the_bottles_of_the_book_says_so(dyes, tmp_path
     assert "From what is left" not in words(Asked(dyes)("/colour", **SAGE))
     twice = Asked(dyes, path)("/colour", **SAGE, cloth=f"{2 * cloth:g} g")
     assert "From what is left" not in words(twice), "it lasts for half of that"
+
+
+def test_amounts_are_of_the_bottles_and_else_of_the_swatches_stock(dyes, tmp_path: Path) -> None:
+    """Powder added TO the water of a bottle is weaker than it says: 2 g to 100 mL are 1.98 %."""
+    stated = replace(dyes, conditions={**dyes.conditions, "stock_pct": "2"})
+    assert Workshop(stated).stock == "2"
+    with dyemix.DyeBook(tmp_path / "own.dyebook") as book:
+        book.add_stocks(Stock("navy", 4), Stock("gold", 2, how="added to"))
+    told = Slip(stock=Workshop(stated, tmp_path / "own.dyebook").stock).strengths
+    assert told == {"": 2, "navy": 4, "gold": pytest.approx(2 / 1.012, abs=0.005)}
 
 
 def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -> None:
