@@ -15,7 +15,7 @@ import numpy as np
 from benchmarks.shelf import shelf
 from dyemix.arrays import Array
 from dyemix.dataset.target import Target
-from dyemix.gamut.coverage import Gamut, family, gamuts
+from dyemix.gamut.coverage import Gamut, family, gamut
 from dyemix.matching.match import match
 from dyemix.matching.subsets import Problem
 from dyemix.model.dyes import DyeSet
@@ -85,7 +85,7 @@ def main() -> None:
     once = perf_counter() - start
     for k in (3, 4):
         start = perf_counter()
-        found = gamuts(dyes, k)(2 ** len(dyes) - 1)
+        found = gamut(dyes, k)
         taken = perf_counter() - start
         out = beyond(found, random_blends(dyes, 100_000, k))
         print(

@@ -28,8 +28,6 @@ from dyemix.model.dyes import DyeSet
 _DEPTHS = (20, 8, 5)
 #: Faces worked out at once: few enough for the processor's cache.
 _FACES = 200
-#: From one face to the next in the plane they are cut in, in a*: more than any colours lie apart.
-_STRIDE = 1000.0
 #: The grid has a pixel for each whole number of a* and b*, this far to either side.
 _WIDEST = 130
 #: Notches up to twice this many pixels wide are closed, and the outline is smoothed by this many.
@@ -80,10 +78,10 @@ class Gamut(Value):
         return out
 
 
-def gamuts(
+def gamut(
     dyes: DyeSet, max_dyes: int = 3, *, levels: Array | None = None, light: Light | None = None
-) -> Callable[[int], Gamut]:
-    """What a shelf and every part of it reaches, as a function of the dyes in it, a bit each.
+) -> Gamut:
+    """What a shelf reaches.
 
     Parameters
     ----------
@@ -96,19 +94,11 @@ def gamuts(
     refuse(not 3 <= len(dyes) <= 64, "gamut.reach.dyes", len(dyes))
     light = dyes.light_of(light)
     slices = np.arange(12.0, 97.0, 4.0) if levels is None else np.asarray(levels, dtype=float)
-    parts = [
-        list(_cuts(_on_faces(dyes, index, light), index, slices))
-        for index in _faces(len(dyes), min(max_dyes, len(dyes)))
-    ]
-    edges = [[*map(np.concatenate, zip(*cut, strict=True))] for cut in zip(*parts, strict=True)]
-
-    def of(allowed: int) -> Gamut:
-        others = ~np.uint64(allowed)
-        grids = [_filled(ends[(masks & others) == 0]) for ends, masks in edges]
-        areas = np.array([float(grid.sum()) for grid in grids])
-        return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
-
-    return of
+    faces = _faces(len(dyes), min(max_dyes, len(dyes)))
+    parts = [_cuts(_on_faces(dyes, index, light), slices) for index in faces]
+    grids = [_filled(np.concatenate(cut)) for cut in zip(*parts, strict=True)]
+    areas = np.array([float(grid.sum()) for grid in grids])
+    return Gamut(slices, tuple(map(_outlines, grids)), areas, max_dyes, light)
 
 
 def _outlines(grid: Flags) -> tuple[Array, ...]:
@@ -159,29 +149,22 @@ def _on_faces(dyes: DyeSet, index: Indices, light: Light) -> Array:
     return dyes.colours(amounts, light)
 
 
-def _cuts(labs: Array, index: Indices, levels: Array) -> Iterator[tuple[Array, Bits]]:
-    """Segments ``(P, 2, 2)`` in which each slice cuts faces ``(M, n, n, 3)``, and their dyes, a bit
-    each, slice by slice.
+def _cuts(labs: Array, levels: Array) -> Iterator[Array]:
+    """Segments ``(P, 2, 2)`` in which each slice cuts faces ``(M, n, n, 3)``.
 
-    A call for each face takes longer than all the rest. So they are one surface with gaps, and lie
-    so far apart in a* that a place tells its face.
+    A call for each face takes longer than all the rest. So they are one surface with gaps.
     """
     from contourpy import contour_generator
 
-    masks = (np.uint64(1) << index.astype(np.uint64)).sum(axis=1, dtype=np.uint64)
     gap = [(0, 0), (0, 1), (0, 0), (0, 0)]  # a row below each face
     surface = np.pad(labs, gap, constant_values=np.nan)
-    surface[..., 1] += _STRIDE * np.arange(len(labs))[:, np.newaxis, np.newaxis]
     level, a, b = np.moveaxis(surface.reshape(-1, *labs.shape[2:]), -1, 0)
     contour = contour_generator(a, b, level, line_type="ChunkCombinedNan")
     for each in levels:
         found = contour.lines(each)[0][0]
         points = np.empty((0, 2)) if found is None else found
         ends = np.stack([points[:-1], points[1:]], axis=1)
-        ends = ends[np.isfinite(ends).all(axis=(1, 2))]
-        face = np.rint(ends[:, 0, 0] / _STRIDE).astype(int)
-        ends[..., 0] -= _STRIDE * face[:, np.newaxis]
-        yield ends, masks[face]
+        yield ends[np.isfinite(ends).all(axis=(1, 2))]
 
 
 class Nearest(Pot):
@@ -214,22 +197,24 @@ class Served(Value):
     residual: Array
     amounts: Array
 
-    def least(self, allowed: int) -> float:
-        """Least ΔE2000 on paper of blends within a set of dyes (a bit each)."""
-        return float(self.residual[self._within(allowed)].min(initial=np.inf))
+    @property
+    def least(self) -> float:
+        """Least ΔE2000 on paper."""
+        return float(self.residual.min())
 
-    def nearest(self, dyes: DyeSet, tolerance: float, allowed: int | None = None) -> Nearest:
-        """The nearest blend within a set of dyes; fewer dyes where it is a tie."""
-        fits = np.flatnonzero(self._within(2 ** len(dyes) - 1 if allowed is None else allowed))
-        number = (self.amounts[fits] > 0).sum(axis=1)
-        best = fits[np.lexsort((number, np.round(self.residual[fits], 1)))[0]]
+    def within(self, allowed: int) -> "Served":
+        """Those within a set of dyes (a bit each)."""
+        fits = (self.masks & ~np.uint64(allowed)) == 0
+        return Served(self.target, *(x[fits] for x in (self.masks, self.residual, self.amounts)))
+
+    def nearest(self, dyes: DyeSet, tolerance: float) -> Nearest:
+        """The nearest blend; fewer dyes where it is a tie."""
+        number = (self.amounts > 0).sum(axis=1)
+        best = np.lexsort((number, np.round(self.residual, 1)))[0]
         # What nobody can measure is left out.
         amounts = np.where(self.amounts[best] < LEAST_DOSE, 0.0, self.amounts[best])
         pot = Pot.of(dyes.predict_many(amounts, self.target.light)[0], self.target)
         return Nearest(**vars(pot), within=pot.residual <= tolerance)
-
-    def _within(self, allowed: int) -> Flags:
-        return np.asarray((self.masks & ~np.uint64(allowed)) == 0)
 
 
 def serve(
@@ -341,11 +326,11 @@ def family(
     wanted = Target.all(targets)
     refuse(not wanted, "no colour is wanted: name one at least.")
     served = serve(dyes, wanted, max_dyes, tolerance, progress)
-    able = [s for s in served if s.residual.min() <= tolerance]
-    far = tuple((s.target, float(s.residual.min())) for s in served if s not in able)
+    able = [s for s in served if s.least <= tolerance]
+    far = tuple((s.target, s.least) for s in served if s not in able)
     sets = smallest_sets([s.masks[s.residual <= tolerance] for s in able], len(dyes))
-    sets.sort(key=lambda mask: (sum(s.least(mask) for s in able), mask))
-    members = tuple(s.nearest(dyes, tolerance, sets[0]) for s in able)
+    sets.sort(key=lambda mask: (sum(s.within(mask).least for s in able), mask))
+    members = tuple(s.within(sets[0]).nearest(dyes, tolerance) for s in able)
     chosen, *others = (tuple(n for i, n in enumerate(dyes.names) if s >> i & 1) for s in sets)
     purchases = []
     for name in chosen:

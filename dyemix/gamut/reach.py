@@ -11,7 +11,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
-from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamuts, nearest_rows, serve
+from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamut, nearest_rows, serve
 from dyemix.matching.limits import LEAST_DOSE
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import WITHIN_REACH, Match, Matches, Reach
@@ -163,27 +163,26 @@ def reach(
     lights = {dyes.light_of(colour) for colour in shown or wanted}
     seen = dyes.light_of(light or (lights.pop() if len(lights) == 1 else None))
     more = joined(dyes, other) if other is not None else dyes
-    own, new = 2 ** len(dyes) - 1, more.names[len(dyes) :]
     tell = progress or (lambda done, whole: None)
-    shelf = gamuts(more, max_dyes, light=seen)
-    base = shelf(own)
+    base = gamut(dyes, max_dyes, light=seen)
     tell(1, 3)
     asked = serve(dyes, [*wanted, *shown], max_dyes, tolerance)
     nearest = [served.nearest(dyes, tolerance) for served in asked]
-    missed = [served for served in asked if served.residual.min() > tolerance]
-    before = np.array([served.residual.min() for served in missed])
-    wider = serve(more, [s.target for s in missed] if new else [], max_dyes, tolerance)
+    missed = [served for served in asked if served.least > tolerance]
+    before = np.array([served.least for served in missed])
     short = bool(shown) and asked[-1] in missed
-    additions = []
-    for name in new:
-        allowed = own | 1 << more.index(name)
-        after = np.array([served.least(allowed) for served in wider])
-        volume = 100.0 * (shelf(allowed).volume / base.volume - 1.0)
+    wider = serve(more, [s.target for s in missed] if other else [], max_dyes, tolerance)
+    additions: list[tuple[Change, Gamut]] = []
+    for i, name in enumerate(more.names[len(dyes) :], len(dyes)):
+        there = gamut(more.take([*dyes.names, name]), max_dyes, light=seen)
+        served = [each.within(2 ** len(dyes) - 1 | 1 << i) for each in wider]
+        after = np.array([each.least for each in served])
         gained = float(np.maximum(before - after, 0.0).sum())
-        nearer = wider[-1].nearest(more, tolerance, allowed) if short else None
+        volume = 100.0 * (there.volume / base.volume - 1.0)
+        nearer = served[-1].nearest(more, tolerance) if short else None
         within = int((after <= tolerance).sum())
-        additions.append(Change(name, within, gained, volume, nearer))
-    additions.sort(key=lambda c: (-c.targets, -round(c.delta_e, 3), -c.volume))
+        additions.append((Change(name, within, gained, volume, nearer), there))
+    additions.sort(key=lambda a: (-a[0].targets, -round(a[0].delta_e, 3), -a[0].volume))
     tell(2, 3)
     judged, compared = asked[: len(wanted)], compare and len(dyes) > 3
     if compared:
@@ -194,7 +193,7 @@ def reach(
         dyes.names, base, dyes.middles(seen), tolerance,
         tuple(nearest[: len(wanted)]), nearest[-1] if shown else None,
         tuple(s.nearest(dyes, tolerance) for s in serve(dyes, corners, max_dyes, tolerance)),
-        tuple(additions), shelf(own | 1 << more.index(additions[0].dye)) if additions else None,
+        tuple(change for change, _ in additions), additions[0][1] if additions else None,
         tuple(_removals(dyes, judged, tolerance) if compared else ()), len(judged),
         (dyes.conditions or {}).get("cloth", ""), more.demo,
     )  # fmt: skip
@@ -302,8 +301,8 @@ def around(dyes: DyeSet, target: Target) -> ShelfAround:
         in_hue = to_it[near[-1]][0] if near else None
         clean = np.full(len(_LEVELS), chroma * _SHARES[near[-1]] if near else chroma)
         to_deep = answers(of_hue(target.lab, _LEVELS, clean, hue, light))
-    slices = gamuts(dyes, levels=np.array([level]), light=light)
-    points = np.concatenate([np.empty((0, 2)), *slices(2 ** len(dyes) - 1).outlines[0]])
+    slices = gamut(dyes, levels=np.array([level]), light=light)
+    points = np.concatenate([np.empty((0, 2)), *slices.outlines[0]])
     edge = np.insert(points, 0, level, axis=1)
     sector = (lab_hue(edge) // (360.0 / _HUES)).astype(int)
     far = [max(edge[sector == i], key=lambda lab: np.hypot(*lab[1:])) for i in np.unique(sector)]

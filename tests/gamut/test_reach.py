@@ -16,16 +16,10 @@ from dyemix.dataset.serialise import as_json
 from dyemix.dataset.swatches import DEMO_WARNING
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
-from dyemix.gamut.coverage import Gamut, gamuts
+from dyemix.gamut.coverage import Gamut, gamut
 from dyemix.gamut.reach import ShelfReach, joined, reach
 from dyemix.matching.match import match, match_many
 from dyemix.model.dyes import DyeSet
-
-
-def gamut(dyes: DyeSet, max_dyes: int = 3) -> Gamut:
-    """What all of a shelf reaches."""
-    return gamuts(dyes, max_dyes)(2 ** len(dyes) - 1)
-
 
 COLOURS = ("#ff8800", "#a040c0", "#20a050", "#7d8a6e", "#d03060", "#3050a0")
 OWNED = ("lemon", "scarlet", "plum", "navy", "turquoise", "black")
@@ -113,16 +107,22 @@ def test_inside_is_told_from_outside(boundary: Gamut) -> None:
         assert (boundary.reaches(labs) == inside).mean() > 0.97
 
 
-def test_a_part_of_the_shelf_is_that_shelf_by_itself(shelf: DyeSet) -> None:
+def test_a_shelf_with_more_dyes_reaches_more(shelf: DyeSet, boundary: Gamut) -> None:
     names = ["lemon", "rose", "turquoise", "cobalt"]
-    of = gamuts(shelf)
-    part = of(sum(1 << shelf.index(name) for name in names))
-    alone = gamut(shelf.take(names))
-    assert part.areas == pytest.approx(alone.areas, abs=2.0)
-    assert 0 < part.volume < of(2 ** len(shelf) - 1).volume
-    fewer = of(sum(1 << shelf.index(name) for name in names[:3]))
-    assert fewer.volume < part.volume
+    part = gamut(shelf.take(names))
+    assert 0 < gamut(shelf.take(names[:3])).volume < part.volume < boundary.volume
     assert gamut(shelf.take(names), 4).volume >= part.volume
+
+
+def test_a_dye_of_another_book_adds_what_it_adds_on_the_shelf(
+    shelf: DyeSet, small: ShelfReach
+) -> None:
+    own = gamut(shelf.take(OWNED), light=small.gamut.light).volume
+    for change in small.additions:
+        wider = gamut(shelf.take([*OWNED, change.dye]), light=small.gamut.light)
+        assert change.volume == pytest.approx(100.0 * (wider.volume / own - 1.0), abs=0.2)
+    assert small.wider is not None
+    assert small.wider.volume > small.gamut.volume
 
 
 def test_share_agrees_with_matching(shelf: DyeSet, small: ShelfReach) -> None:
