@@ -15,6 +15,7 @@
 """
 
 import shlex
+import sys
 from collections.abc import Iterable
 from enum import Enum
 from functools import cache, reduce
@@ -145,15 +146,18 @@ class SavedError(DyemixError):
 
 
 def refuse(
-    wrong: object, words: str, *values: object, error: type[DyemixError] = DyemixError,
-    **named: object,
+    wrong: object, words: str, /, *values: object, error: type[DyemixError] = DyemixError,
+    of: object = None, **named: object,
 ) -> None:  # fmt: skip
-    """Raises `error` with these words where something is wrong.
+    """Raises `error` with these words where something is wrong; `InputError` if `of` a file.
 
-    Or with a sentence of a table, named as in `said` and filled with `values`.
+    Or with a sentence of a table, named as in `said` and filled with `values`. It is caused by what
+    is being handled.
     """
     if wrong:
-        raise error(words if " " in words else said(words, *values, **named))
+        text = words if " " in words else said(words, *values, **named)
+        refusal = error(text) if of is None else InputError(Fault(text, str(of) or None))
+        raise refusal from sys.exception()
 
 
 def expect(value: object, kind: type, how: str) -> None:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import InputError, refuse, said
 from dyemix.files import RAW_SUFFIXES, read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import name_samples
@@ -76,8 +76,7 @@ def is_picture(path: Named) -> bool:
 def photographed(words: str) -> tuple[Path, str] | None:
     """The file and the cell of ``photo.jpg B3``; None for words that name no picture."""
     file, _, cell = words.strip().rpartition(" ")
-    if is_picture(words.strip()):
-        raise InputError(Fault(said("tables.which_cell", words=words.strip()), words))
+    refuse(is_picture(words.strip()), "tables.which_cell", of=words, words=words.strip())
     named = Path(file).suffix.lower() in _PICTURE_SUFFIXES or (file and is_picture(file))
     return (Path(file), cell) if named else None
 
@@ -98,8 +97,8 @@ def read_photo(
 
     if not isinstance(photo, np.ndarray):
         return examine_photo(photo, options)
-    if photo.dtype != np.uint8 or photo.ndim != 3 or photo.shape[2] != 3:
-        raise InputError(said("tables.pixels", kind=f"{photo.shape} of {photo.dtype}"))
+    other, kind = photo.dtype != np.uint8 or photo.shape[2:] != (3,), (photo.shape, photo.dtype)
+    refuse(other, "tables.pixels", kind="{} of {}".format(*kind), error=InputError)
     from PIL import Image
 
     from dyemix.photo.decode import decode
@@ -127,8 +126,8 @@ def convert(
         no photograph, or is told twice.
     """
     pictures = [file for file in files if is_picture(file)]
-    if len({os.path.realpath(file) for file in files}) < len(files):
-        raise InputError(said("tables.told_twice"))
+    twice = len({os.path.realpath(file) for file in files}) < len(files)
+    refuse(twice, "tables.told_twice", error=InputError)
     if len(files) > 1 and (others := few([str(file) for file in files if file not in pictures], 3)):
         raise InputError(said("tables.no_photograph", others=others))
     if not pictures:

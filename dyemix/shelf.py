@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import AmbiguousError, DyemixError, Fault, InputError, said
+from dyemix.errors import AmbiguousError, DyemixError, InputError, refuse
 from dyemix.files import LARGEST, read_swatches
 from dyemix.files.cells import is_reading, is_swatch_table, is_table
 from dyemix.model.dyes import DyeSet
@@ -77,9 +77,8 @@ def find_shelf(
 ) -> Shelf:
     """The swatches to use. Raises `AmbiguousError` where two tables could be meant."""
     if named is not None:
-        if is_picture(named):
-            first = said("tables.photograph_first", name=shlex.quote(str(named)))
-            raise InputError(Fault(first, str(named)))
+        quoted = shlex.quote(str(named))
+        refuse(is_picture(named), "tables.photograph_first", of=named, name=quoted)
         return Shelf(named, check, f"Swatches: {named}")
     tables = swatch_tables(folder, blank=True)
     if len(tables) > 1:

@@ -18,15 +18,17 @@ from contextlib import AbstractContextManager, ExitStack, contextmanager, suppre
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from dyemix.console import give
-from dyemix.errors import Fault, InputError, data, refuse, said
+from dyemix.errors import data, refuse
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 Named = str | os.PathLike[str]
+#: What a file holds; or a folder, the name of each file and what that holds.
+Content = bytes | Iterable[tuple[str, bytes]]
 
 #: How a dye book begins and how it is called (SQLite, "Database File Format", section 1.3).
 _BOOK, _BOOK_SUFFIX = b"SQLite format 3\0", ".dyebook"
@@ -72,7 +74,7 @@ def write_all(
         try:
             held = content if isinstance(content, bytes) else content.encode("utf-8")
         except UnicodeEncodeError:
-            raise _refusal(path, "not_unicode") from None
+            _refuse(True, path, "not_unicode")
         if (place := destination(path, force=force, inputs=inputs)) is None:
             give(content)
         else:
@@ -93,8 +95,7 @@ def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
             which, found = "empty", path.read_bytes()
     except OSError as error:
         which, told["why"] = "unreadable", str(error.strerror or error)
-    if not found.strip():
-        raise _refusal(path.name or path, which, **told)
+    _refuse(not found.strip(), path.name or path, which, **told)
     return found
 
 
@@ -164,7 +165,7 @@ def destination(
         there = place.stat() if place.exists() else None
         folder = place.parent.is_dir()
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise _refusal(path, "no_name", error=error) from error
+        _refuse(True, path, "no_name", why=error)
     kind = stat.S_IFMT(there.st_mode) if there else stat.S_IFREG
     for wrong, which in (
         (there is None and Path(path).is_symlink(), "link"),
@@ -175,22 +176,21 @@ def destination(
         (there and any(_is_same(there, name) for name in inputs if name is not None), "input"),
         (there and not force, "there"),
     ):
-        if wrong:
-            raise _refusal(path, which, folder=str(place.parent))
+        _refuse(wrong, path, which, folder=str(place.parent))
     if there:
         try:
             with place.open("rb") as file:
                 book = file.read(len(_BOOK)) == _BOOK
         except OSError as error:
-            raise _refusal(path, "kept", why=error.strerror) from error
-        if book:
-            raise _refusal(path, "book")
+            _refuse(True, path, "kept", why=error.strerror)
+        _refuse(book, path, "book")
     return place
 
 
-def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
+def put(files: Mapping[Path, Content], *, over: bool = False) -> None:
     """Write files, all of them or none; `over` says whether they may replace others.
 
+    A new folder of files, by their names, is written as one of them; an empty one gives way to it.
     All are whole in hidden folders beside before the first has its own name. Those are gone after
     any failure, and after a kill with the next file that is put there. Raises `InputError` where
     one cannot be written.
@@ -215,24 +215,7 @@ def put(files: Mapping[Path, bytes], *, over: bool = False) -> None:
                     undo.callback(back[place])
             undo.pop_all()
     except OSError as error:
-        raise _from_system(error, place) from error
-
-
-def put_folder(place: Path, files: Iterable[tuple[str, bytes]]) -> None:
-    """Write a new folder of files by their names, whole or not at all; an empty one gives way.
-
-    Raises `InputError` for a folder with files in it, and where it cannot be written.
-    """
-    try:
-        with _hidden_in(place.parent) as hidden:
-            (whole := hidden / place.name).mkdir()
-            for name, content in files:
-                _fill(whole / name, content)
-            if place.exists():
-                place.rmdir()
-            whole.rename(place)
-    except OSError as error:
-        raise _from_system(error, place) from error
+        _refuse_by_system(error, place)
 
 
 @contextmanager
@@ -253,8 +236,13 @@ def _hidden_in(folder: Path) -> Iterator[Path]:
         yield Path(name)
 
 
-def _fill(unfinished: Path, content: bytes) -> None:
-    """Write a new file that is on the disk before anything is said of it."""
+def _fill(unfinished: Path, content: Content) -> None:
+    """Write a new file, or a folder, that is on the disk before anything is said of it."""
+    if not isinstance(content, bytes):
+        unfinished.mkdir()
+        for name, each in content:
+            _fill(unfinished / name, each)
+        return
     with unfinished.open("xb") as file:
         file.write(content)
         file.flush()
@@ -265,17 +253,19 @@ def _name_new(unfinished: Path, place: Path) -> None:
     """Rename, but never over a file that has come to stand there meanwhile."""
     try:
         os.link(unfinished, place)
-    except OSError:  # the file is there, or the file system has no hard links
-        if place.exists():
+    except OSError:  # the file is there, is a folder, or the file system has no hard links
+        if unfinished.is_dir() and place.exists():
+            place.rmdir()
+        elif place.exists():
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST)) from None
         unfinished.rename(place)
 
 
-def _from_system(error: OSError, place: Path) -> InputError:
-    """What the system refused, and the cure."""
+def _refuse_by_system(error: OSError, place: Path) -> None:
+    """Say what the system refused, and the cure."""
     which = data("writing")["system"].get(errno.errorcode.get(error.errno or 0), "unwritten")
     which = "open" if which == "forbidden" and place.exists() else which
-    return _refusal(place, which, folder=str(place.parent), why=error.strerror or error)
+    _refuse(True, place, which, folder=str(place.parent), why=error.strerror or error)
 
 
 def _is_same(there: os.stat_result, name: Named) -> bool:
@@ -285,6 +275,6 @@ def _is_same(there: os.stat_result, name: Named) -> bool:
         return False  # whoever reads it says what is wrong with it
 
 
-def _refusal(path: Named, which: str, **values: object) -> InputError:
-    """A sentence of data/writing.toml about a file."""
-    return InputError(Fault(said(f"writing.{which}", **values), os.fspath(path)))
+def _refuse(wrong: object, path: Named, which: str, **values: Any) -> None:
+    """Refuse a file in a sentence of data/writing.toml."""
+    refuse(wrong, f"writing.{which}", of=path, **values)

@@ -70,7 +70,7 @@ NAMED += [
     for path, node in NODES
     if isinstance(node, ast.Call)
     and isinstance(node.func, ast.Attribute)
-    and node.func.attr in ("tell", "stop", "note", "refuse")
+    and node.func.attr in ("tell", "note", "refuse")
     and path.parts[0] == "files"
     for name in _literals(node.args[node.func.attr == "refuse"])
 ]
@@ -86,7 +86,7 @@ def test_a_sentence_is_there_and_every_blank_of_it_is_filled(
         if field is not None
     }
     by_place = {blank for blank in blanks if not blank or blank.isdigit()}
-    given = {keyword.arg for keyword in call.keywords} - ({"error", "when"} - blanks)
+    given = {keyword.arg for keyword in call.keywords} - ({"error", "of", "when"} - blanks)
     if None not in given:  # ``**values`` are told by the tests of what is said
         assert blanks - by_place == given
     spread = any(isinstance(value, ast.Starred) for value in values)

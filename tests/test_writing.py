@@ -19,7 +19,7 @@ from typing import Any
 import pytest
 
 from dyemix.errors import InputError
-from dyemix.writing import destination, put_folder, write, write_all
+from dyemix.writing import destination, put, write, write_all
 
 KEPT = "what stood there"
 
@@ -280,18 +280,18 @@ def test_a_folder_is_written_whole_or_not_at_all() -> None:
     Path("empty").mkdir()
     Path("far").mkdir()
     with pytest.raises(InputError, match="make it first"):
-        put_folder(Path("no", "new"), files())
+        put({Path("no", "new"): files()})
     stops = True
     for place in ("empty", "far/new"):
         with pytest.raises(KeyboardInterrupt):
-            put_folder(Path(place), files())
+            put({Path(place): files()})
     assert not [*Path("empty").iterdir(), *Path("far").iterdir()]
     stops = False
     for place in ("empty", "far/new"):
-        put_folder(Path(place), files())
+        put({Path(place): files()})
         assert sorted(p.name for p in Path(place).iterdir()) == ["a.csv", "b.csv"]
         with pytest.raises(InputError, match="not empty"):
-            put_folder(Path(place), [("c.csv", b"c")])
+            put({Path(place): [("c.csv", b"c")]})
         assert sorted(p.name for p in Path(place).iterdir()) == ["a.csv", "b.csv"]
     Path("plain").mkdir()
     assert Path("empty").stat().st_mode == Path("plain").stat().st_mode
@@ -328,8 +328,8 @@ def killed_at(call: str, number: int, work: Callable[[], object]) -> int:
         ("fsync", 2, lambda: write_all(SET.items()), []),
         ("link", 1, lambda: write_all(SET.items()), []),
         ("link", 3, lambda: write_all(SET.items()), ["x-2.png", "x-3.png"]),
-        ("fsync", 2, lambda: put_folder(Path("far"), SET.items()), []),
-        ("rename", 1, lambda: put_folder(Path("far"), SET.items()), []),
+        ("fsync", 2, lambda: put({Path("far"): SET.items()}), []),
+        ("rename", 1, lambda: put({Path("far"): SET.items()}), []),
     ],
 )
 def test_what_a_kill_leaves_is_no_answer_and_is_cleared_by_the_next_write(

@@ -29,7 +29,7 @@ from dyemix.files import swatch_table
 from dyemix.files.cells import tidy
 from dyemix.model.dyes import DyeSet
 from dyemix.shelf import fit, kept_fit
-from dyemix.writing import Named, put_folder
+from dyemix.writing import Named, put
 
 if TYPE_CHECKING:
     from dyemix.cloth.levelness import Levelness  # it needs what reads photographs
@@ -364,7 +364,7 @@ class DyeBook(Methods):
         with self.reading():
             held = {f"swatches-{m.number}": m.held for m in self.methods() if m.held}
             swatches = ((f"{name}.csv", swatch_table(some).encode()) for name, some in held.items())
-            put_folder(Path(folder), chain(self._tables(), swatches))
+            put({Path(folder): chain(self._tables(), swatches)})
         return tuple(Path(folder, f"{table}.csv") for table in (*TABLES, *held))
 
 

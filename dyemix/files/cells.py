@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Any, NamedTuple, NoReturn, Self
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
@@ -32,10 +32,10 @@ _SEPARATOR = re.compile('"?sep=([,;\t])"?[,;\t]*', re.IGNORECASE)
 #: Two cells that one number with a decimal comma may have become.
 _DECIMAL_COMMA = re.compile(r"(?<![^;])([0-9]{1,3});([0-9]{1,6})(?![^;])")
 _SPACE_AFTER_QUOTE = re.compile('" +(?=[,;\t\n]|$)')
-#: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
-_KEPT_FROM_RUNNING = re.compile(r"'(?='*[=+@-])")
 #: What stands between the cells of a row that has been read: no text carries it.
 _APART = "\x1f"
+#: What `dyemix.writing.as_cell` puts before a text that a spreadsheet would run.
+_KEPT_FROM_RUNNING = re.compile(rf"'(?<![^{_APART}\n]')(?='*[=+@-])")
 #: Headings stand within so many lines; an instrument writes what it knows of itself above them.
 _LINES_ABOVE = 100
 _DELIMITERS = {"\t": "tabs", ";": "semicolons", ",": "commas"}
@@ -70,16 +70,11 @@ class Faults:
         if when:
             self.add(said(f"tables.{which}", **values), *place)
 
-    def stop(self, which: str, *place: Any, **values: object) -> NoReturn:
-        """Tell a fault that nothing can be read past. Raises `InputError`."""
-        self.tell(which, *place, **values)
-        self.raise_any()
-        raise AssertionError("unreachable")
-
     def refuse(self, wrong: object, which: str, *place: Any, **values: object) -> None:
-        """Stop where something is wrong."""
+        """Tell what nothing can be read past. Raises `InputError` where something is wrong."""
+        self.tell(which, *place, when=wrong, **values)
         if wrong:
-            self.stop(which, *place, **values)
+            self.raise_any()
 
     def note(self, which: str, when: object = True, **values: object) -> None:
         """Note a sentence of data/tables.toml."""
@@ -117,7 +112,7 @@ class Sheet(NamedTuple):
     @classmethod
     def of_rows(cls, remarks: Remarks, heads: list[str], above: int, rows: Iterable[Row]) -> Self:
         """The table of rows as wide as the headings `heads`, which stand in row `above`."""
-        lines = [(number, _APART.join(cells)) for number, cells in rows]
+        lines = [(number, _APART.join(cells).replace("\n", " ")) for number, cells in rows]
         numbers = [number for number, _ in lines]
         return cls(remarks, heads, above, numbers, [line for _, line in lines])
 
@@ -152,7 +147,8 @@ def decode(data: bytes, faults: Faults) -> str:
             faults.refuse(any(sign in text for sign in _CONTROL), "no_text")
             faults.note(note, when=note)
             return text
-    return faults.stop("no_text")
+    faults.refuse(True, "no_text")
+    return ""
 
 
 def read_text(path: Named) -> tuple[str, Faults]:
@@ -270,7 +266,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
         elif tidy(line).strip(' ,;"'):
             break
     else:
-        faults.stop("no_table")
+        faults.refuse(True, "no_table")
     above, (start, delimiter) = start, _heading_row(lines, start, delimiter)
     for row, line in enumerate(lines[above:start], above + 1):
         key, _, value = line.partition(delimiter)
@@ -282,9 +278,9 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     table = csv.reader(below, delimiter=delimiter, skipinitialspace=True, strict=True)
     try:
         for cells in table:
-            if (count := len(cells)) > MOST_COLUMNS or len(texts) > MOST_ROWS:
-                faults.refuse(count > MOST_COLUMNS, "columns", row, count=count, most=MOST_COLUMNS)
-                faults.stop("readings", row - 1, most=MOST_ROWS)
+            count = len(cells)
+            faults.refuse(count > MOST_COLUMNS, "columns", row, count=count, most=MOST_COLUMNS)
+            faults.refuse(len(texts) > MOST_ROWS, "readings", row - 1, most=MOST_ROWS)
             if not headings:
                 headings = [*map(tidy, cells)]
                 whole, width = count, max(i for i, head in enumerate(headings, 1) if head)
@@ -307,18 +303,12 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
     whole = "\n".join([*sheet.headings, *(text for _, text in sheet.remarks), *sheet.lines])
-    if hidden := len(REWRITING.findall(whole)):
-        faults.note("hidden", count=hidden)
-    elif not _KEPT_FROM_RUNNING.search(whole):
-        return sheet
-
-    def clean(text: str) -> str:
-        shown = REWRITING.sub("", text)
-        return shown[bool(_KEPT_FROM_RUNNING.match(shown)) :]
-
-    remarks = [(row, clean(text)) for row, text in sheet.remarks]
-    rows = zip(sheet.numbers, (map(clean, cells) for cells in sheet.rows), strict=True)
-    return Sheet.of_rows(remarks, [*map(clean, sheet.headings)], sheet.header_row, rows)
+    shown, hidden = REWRITING.subn("", whole)
+    faults.note("hidden", when=hidden, count=hidden)
+    texts = iter(_KEPT_FROM_RUNNING.sub("", shown).split("\n"))
+    headings = [next(texts) for _ in sheet.headings]
+    remarks = [(row, next(texts)) for row, _ in sheet.remarks]
+    return sheet._replace(headings=headings, remarks=remarks, lines=[*texts])
 
 
 def placed(sheet: Sheet, name_of: Callable[[str], str], faults: Faults) -> dict[str, int]:

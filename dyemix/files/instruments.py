@@ -98,8 +98,8 @@ def _scan(text: str, faults: Faults) -> tuple[dict[str, list[int]], dict[str, _L
         elif tokens:
             told[place].append((number, tokens))
             fields += len(tokens) if place == "BEGIN_DATA_FORMAT" else 0
-        if fields > 2 * MOST_COLUMNS or len(told["BEGIN_DATA"]) > MOST_ROWS:
-            faults.stop("many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
+        many = fields > 2 * MOST_COLUMNS or len(told["BEGIN_DATA"]) > MOST_ROWS
+        faults.refuse(many, "many_sets", number, fields=2 * MOST_COLUMNS, sets=MOST_ROWS)
     return marks, told
 
 
@@ -236,10 +236,11 @@ def _parse(data: bytes, faults: Faults) -> Element:
     try:
         root: Element = fromstring(data, forbid_dtd=True)
     except DefusedXmlException:
-        faults.stop("document_type")
+        faults.refuse(True, "document_type")
     except (ParseError, ValueError, LookupError) as error:
         line = getattr(error, "position", (None, 0))[0]
-        faults.stop("bad_xml", where=f" (line {line})" if line else "", error=str(error))
+        where = f" (line {line})" if line else ""
+        faults.refuse(True, "bad_xml", where=where, error=str(error))
     for element in root.iter():
         element.tag = element.tag.rpartition("}")[2]
     faults.refuse(root.tag != "CxF", "other_xml", root=root.tag[:40])

@@ -202,9 +202,10 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
                 openpyxl.load_workbook(archive.fp, read_only=True, data_only=only).worksheets
                 for only in (True, False)
             )
-            return [_page(*pair) for pair in zip(values, formulas, strict=True)]
+            found = [_page(*pair) for pair in zip(values, formulas, strict=True)]
     except Exception as error:  # a damaged or another file raises whatever its bytes lead to
-        faults.stop("bad_workbook", why=tidy(str(error))[:100] or type(error).__name__)
+        faults.refuse(True, "bad_workbook", why=tidy(str(error))[:100] or type(error).__name__)
+    return found
 
 
 def _page(values: Any, formulas: Any) -> _Page:

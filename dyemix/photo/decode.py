@@ -102,10 +102,9 @@ class Photograph:
         """The same codes with the camera's tone curve undone; what is clipped stays clipped."""
         return replace(self, curve=tone(self.curve.astype(float)).astype(np.float32))
 
-    def refuse(self, wrong: object, sentence: str, **values: object) -> None:
+    def refuse(self, wrong: object, sentence: str, **values: Any) -> None:
         """Raises `InputError` of this picture, with a sentence of `said`, for what is wrong."""
-        if wrong:
-            raise InputError(Fault(said(sentence, **values), self.file))
+        refuse(wrong, sentence, of=self.file, **values)
 
 
 def sayings(holds: Mapping[str, object], **values: object) -> list[str]:
@@ -204,14 +203,11 @@ def _check(image: "Image", data: bytes) -> int:
     return bits
 
 
-def _deep(source: Path | bytes) -> NDArray[Any]:
+def _deep(data: bytes) -> NDArray[Any]:
     """The 16-bit codes ``(H, W, 3)``, upright by the orientation that the file states."""
     cv2 = need("cv2", "photo", ", or save it with 8 bits a channel.")
     how = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH
-    if isinstance(source, Path):
-        codes = cv2.imread(str(source), how)
-    else:
-        codes = cv2.imdecode(np.frombuffer(source, np.uint8), how)
+    codes = cv2.imdecode(np.frombuffer(data, np.uint8), how)
     refuse(codes is None, "the 16-bit picture is damaged: save it again.")
     return _smaller(cv2.cvtColor(codes, cv2.COLOR_BGR2RGB, codes), max(codes.shape) // _ENOUGH)
 
@@ -280,7 +276,7 @@ def decode(path: Named, data: bytes | None = None) -> Photograph:
     pixels, CMYK, animated, without colour, or an extra is missing.
     """
     notes: list[str] = []
-    path, on_disk = Path(path), data is None
+    path = Path(path)
     file = path.name or str(path)
     try:
         data = read_bytes(path, _LARGEST) if data is None else data
@@ -291,13 +287,7 @@ def decode(path: Named, data: bytes | None = None) -> Photograph:
             image = _open(data)
             bits = _check(image, data)
             curve, to_xyz, name = _meaning(image, 65536 if bits > 8 else 256, notes)
-            if bits == 8:
-                codes = _pixels(image, notes)
-            elif on_disk and image.getexif().get(274, 1) < 5:  # a turned TIFF fails this way
-                del image, data  # as large as the picture
-                codes = _deep(path)
-            else:
-                codes = _deep(data)
+            codes = _pixels(image, notes) if bits == 8 else _deep(data)
     except InputError:
         raise
     except DyemixError as reason:

@@ -17,7 +17,7 @@ from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e, metric
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, lab_slope, xyz_from_lab
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import refuse, said
 from dyemix.files import read_swatches
 from dyemix.photo.decode import SRGB_TO_XYZ, Photograph
 from dyemix.photo.layout import parts, quad
@@ -251,8 +251,7 @@ class Patches:
         """
         table = card if isinstance(card, SwatchSet) else read_swatches(card)
         read = [r for r in table.readings if r.reflectance is not None]
-        if (count := len(read)) < 6:
-            raise InputError(Fault(said("photo.few_patches", count=count), table.source or None))
+        refuse(len(read) < 6, "photo.few_patches", of=table.source, count=len(read))
         names = tuple(r.name or r.swatch or f"patch {i}" for i, r in enumerate(read, start=1))
         return cls(names, np.array([r.colour(D65_2) for r in read]))
 

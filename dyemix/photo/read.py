@@ -13,7 +13,7 @@ from dyemix.colour.colorimetry import D65_2, Light, smoothest
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
-from dyemix.errors import Fault, InputError, said
+from dyemix.errors import InputError, refuse, said
 from dyemix.files import read_swatches
 from dyemix.files.cells import few
 from dyemix.files.small_tables import read_names
@@ -182,8 +182,7 @@ def _measured(laid: Sequence[Laid], measured: Named | SwatchSet | None) -> Patch
         piece = each.content.swatch
         if swatch.recipe == each.content.recipe and piece in ("", swatch.readings[0].swatch):
             known.setdefault(each.title, (swatch.colour(D65_2), each.cloth.mean))
-    if not known:
-        raise InputError(Fault(said("photo.not_measured"), table.source or None))
+    refuse(not known, "photo.not_measured", of=table.source)
     lab, light = (np.array(values) for values in zip(*known.values(), strict=True))
     return Patches(tuple(known), lab, light)
 
