@@ -2,7 +2,6 @@
 
 import json
 import os
-from operator import add
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,7 @@ from dyemix.dataset.recipe import is_name
 from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import InputError, SavedError, refuse, said
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import depth_law_by_law
+from dyemix.model.kubelka_munk import PIVOT, depth_law
 from dyemix.model.unknowns import Modes
 from dyemix.writing import read_bytes, write
 
@@ -71,7 +70,7 @@ def load(path: str | os.PathLike[str]) -> DyeSet:
         if version == 1:
             content = _from_version_1(content)
         if version < VERSION:
-            _from_version_5(content, version)
+            _upgraded(content, version)
         return _sound(from_plain(DyeSet, content))
     except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         kind = type(error).__name__
@@ -97,7 +96,7 @@ def _sound(dyes: DyeSet) -> DyeSet:
     return dyes
 
 
-def _from_version_5(content: dict[str, Any], version: Any) -> None:
+def _upgraded(content: dict[str, Any], version: Any) -> None:
     """Make a set of version 5 or older one of today: it also held where pots had moved the dyes,
     which follows from the rest, and none before any pot where it came from version 1; and the
     pictures of a pot in one text. Up to version 4, of what ladders leave open, curves and laws
@@ -106,9 +105,9 @@ def _from_version_5(content: dict[str, Any], version: Any) -> None:
     """
     for pot in content.get("pots", ()):
         pot["pictures"] = pot.pop("picture", "").split("; ")
-    dyes, moved = len(content["names"]), ("curves", "law", "surface", "interaction")
-    bare = {name: content.pop(name, None) for name in moved}
-    bare["modes"] = plain(Modes.none(dyes, len(WAVELENGTHS)))
+    dyes, bands = len(content["names"]), len(WAVELENGTHS)
+    bare = {name: content.pop(name, None) for name in ("curves", "law", "surface", "interaction")}
+    bare["modes"] = plain(Modes.none(dyes, bands))
     for name in ("company", "company_curve"):
         content.pop(name, None)
     content["ladders"] = ladders = content.get("ladders") or bare
@@ -116,38 +115,36 @@ def _from_version_5(content: dict[str, Any], version: Any) -> None:
         ladders["interaction"] = [ladders.get("interaction") or 0.0] * dyes
     if version < 4:
         content["posterior"] = None
+        if content.get("report"):
+            content["report"]["warnings"].append(said("fit.older_fit"))
     if "laws" in (old := ladders["modes"]):
-        own, shared = (
-            [list(map(add, *each)) for each in zip(old[curves], old[laws], strict=True)]
-            for curves, laws in (("curves", "laws"), ("surface_curves", "surface_laws"))
-        )
-        by_dye = list(zip(*shared, strict=True))
-        ladders["modes"] = {"own": own, "shared": by_dye, "surface": old["surface"]}
+        sides = ("curves", bands), ("laws", 2)
+        own = [np.reshape(old[part], (dyes, -1, size)) for part, size in sides]
+        shared = [np.swapaxes(old[f"surface_{part}"], 0, 1) for part, _ in sides]
+        parts = {"own": np.concatenate(own, axis=2), "shared": np.concatenate(shared, axis=2)}
+        ladders["modes"] = plain(parts | {"surface": old["surface"]})
 
 
 def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     """A set of version 1 as one of version 2: nothing open but what is open of every mix.
 
-    Its Langmuir laws ``c / (1 + c/q)`` become the bent power that is nearest between the palest and
-    the deepest square, and its competition ``1 / (1 + κ o)`` the nearest ``(1 + o)^−κ'``.
+    Its Langmuir laws ``cⁿ / (1 + c/q)`` become the bent power that touches and bends as they do at
+    the middle depth, and its competition ``1 / (1 + κ o)`` the ``(1 + o)^−κ'`` that is the same
+    beside 1 % of others.
     """
-    laws, curves = [], []
-    told: list[Any] = [old[k] for k in ("curves", "exponent", "capacity", "palest", "deepest")]
-    for curve, n, capacity, palest, deepest in zip(*told, strict=True):
-        c, straight = np.geomspace(palest, deepest, 25), np.array([n, 0.0])
-        x = np.column_stack([np.ones(25), depth_law_by_law(c, straight)])
-        run_out = -np.log1p(c / (capacity or np.inf))
-        level, *turned = np.linalg.lstsq(x, run_out, rcond=None)[0]
-        laws.append((straight + turned).tolist())
-        # A curve may stand at nothing, whose logarithm has no place for what is open.
-        curves.append(np.maximum(np.exp(level) * np.array(curve), 1e-9).tolist())
-    others = np.log1p(np.geomspace(0.1, 4.0, 25))
-    costs = -np.log1p(old["competition"] * np.expm1(others))
+    told = (np.array(old[name], float) for name in ("exponent", "palest", "deepest", "curves"))
+    exponent, palest, deepest, curves = told
+    middle = np.sqrt(palest * deepest)
+    full = middle / np.array([capacity or np.inf for capacity in old["capacity"]])
+    bend = -full / (1.0 + full) ** 2
+    slope = exponent - full / (1.0 + full) - bend * np.log(middle / PIVOT)
+    before, law = (np.stack(law, axis=1) for law in ((exponent, 0.0 * bend), (slope, bend)))
+    level = depth_law(middle, before) / (1.0 + full) / depth_law(middle, law)
+    # A curve may stand at nothing, whose logarithm has no place for what is open.
+    curves = np.maximum(level[:, np.newaxis] * curves, 1e-9)
     new: dict[str, Any] = _renamed(old)
-    new |= {"curves": curves, "law": laws, "conditions": old["conditions"] or {}}
-    if new["report"] is not None:
-        new["report"]["warnings"].append(said("fit.older_fit"))
-    return new | {"interaction": float((others * costs).sum() / (others * others).sum())}
+    new |= {"curves": curves.tolist(), "law": law.tolist(), "conditions": old["conditions"] or {}}
+    return new | {"interaction": -float(np.log2(1.0 + old["competition"]))}
 
 
 def _renamed(old: Any) -> Any:

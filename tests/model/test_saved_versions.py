@@ -21,6 +21,10 @@ from dyemix.model.unknowns import Modes
 
 DATA = Path(__file__).parents[1] / "data"
 SPECTRAL, LAB = DATA / "dye_set_version_1.json", DATA / "dye_set_version_1_lab.json"
+OLDER = (
+    "saved by an older fit: its dyes stand as before any mix. Fit the swatches again, and their "
+    "mixes tell what to expect."
+)
 #: What the version that saved them predicted, CIELAB under D65/10°.
 PREDICTED = (
     (SPECTRAL, "lemon 1", (87.8871812565404, -11.064323949563075, 58.90887596522932)),
@@ -47,6 +51,9 @@ def test_a_set_of_version_1_says_what_it_is() -> None:
     assert own.conditions is not None
     assert own.conditions["liquor ratio"] == "15:1"
     assert "D65/10" in str(own.light)
+    assert "No mix of yours has been read: anything may come." in str(demo.report)
+    assert demo.report is not None
+    assert OLDER in demo.report.warnings
 
 
 @pytest.mark.parametrize("path", [SPECTRAL, LAB])
@@ -101,7 +108,9 @@ def as_version_4(dyes: dyemix.DyeSet) -> dict[str, Any]:
 def test_a_set_of_version_4_is_the_same(tmp_path: Path) -> None:
     dyes = dyemix.fit(dyemix.read_swatches("swatch_data/napkins.csv"))
     (tmp_path / "old.json").write_text(json.dumps(as_version_4(dyes)))
-    assert dyemix.load(tmp_path / "old.json") == dyes
+    old = dyemix.load(tmp_path / "old.json")
+    assert old == dyes
+    assert OLDER not in old.report.warnings
     none = replace(dyes.ladders, modes=Modes.none(*dyes.ladders.curves.shape))
     bare = dyemix.learn(replace(dyes, ladders=none, pots=()), []).dyes
     (tmp_path / "old.json").write_text(json.dumps(as_version_4(bare)))  # nothing open of ladders
@@ -132,6 +141,9 @@ def test_a_set_of_version_2_had_one_interaction_for_all_dyes(tmp_path: Path) -> 
     path.write_text(json.dumps(content))
     old = dyemix.load(path)
     np.testing.assert_array_equal(old.whole.interaction, np.full(count, 0.05))
+    assert old.report.warnings == (*dyes.report.warnings, OLDER)
+    path.write_text(json.dumps(content | {"report": None}))
+    assert dyemix.load(path).report is None
     recipe = "marigold 0.5 + navy 0.2"
     assert old.predict(recipe).bound > dyes.predict(recipe).bound
     assert dyemix.learn(old, []).dyes.predict(recipe).bound < old.predict(recipe).bound
