@@ -70,6 +70,8 @@ class Target(Result):
         if self.lab.shape != (3,) or not np.all(np.isfinite(self.lab)):
             raise TargetError(said("readings.no_colour", given=self.name or repr(given)))
         check_colour(self.lab)
+        known, shown = np.isfinite(self.spread).all(), str(self.covariance)[:40]
+        refuse(not known, "readings.no_covariance", text=shown, error=TargetError)
 
     @classmethod
     def parse(cls, text: str, light: Light | str | None = None) -> "Target":

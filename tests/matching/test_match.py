@@ -301,6 +301,11 @@ def test_few_modules_stand_on_the_call_stack_at_once(dyes: DyeSet, colour: str) 
     assert 3 <= len(deepest) <= 6, deepest
 
 
+def test_a_target_whose_error_is_no_number_is_refused() -> None:
+    with pytest.raises(TargetError, match="no covariance"):
+        Target(np.array([50.0, 0.0, 0.0]), D65_10, covariance=np.full((3, 3), np.nan))
+
+
 def test_textiles_of_cie_224_as_targets() -> None:
     # 21 measured textiles (CIE 224:2017): the table gives residual, reach and direction for each.
     table = textile_targets.table()
