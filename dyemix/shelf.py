@@ -90,9 +90,9 @@ def find_shelf(
     return Shelf(demo_file(DEMO_TABLE), check or demo_file(DEMO_MIXTURES), note)
 
 
-def readings_behind(named: Path | None = None, folder: Path | None = None) -> SwatchSet | None:
+def readings_behind(named: Path | None = None) -> SwatchSet | None:
     """The swatches that `fitted` fits for a name or a folder; None for a saved dye set."""
-    table = find_shelf(named, folder=folder).table
+    table = find_shelf(named).table
     return None if table.suffix.lower() == ".json" else read_swatches(table)
 
 
@@ -107,6 +107,8 @@ def fitted(table: Path, check: Path | None = None, left_out: Sequence[str] = ())
     files = [(path.name, hashlib.sha256(read_bytes(path, LARGEST)).digest()) for path in named]
 
     def fit_now() -> DyeSet:
+        from dyemix.fitting.fit import fit
+
         aside = None if check is None else read_swatches(check)
         return fit(read_swatches(table).without(left_out), aside)
 
@@ -126,12 +128,6 @@ def borrow_shelf(
     here = read_swatches(find_shelf(table).table).without(left_out)
     aside = None if check is None else read_swatches(check)
     return borrow(fitted(first), here, aside)
-
-
-def fit(swatches: SwatchSet, aside: SwatchSet | None) -> DyeSet:
-    from dyemix.fitting.fit import fit as fit_swatches
-
-    return fit_swatches(swatches, aside)
 
 
 def kept_fit(key: str, make: Callable[[], DyeSet]) -> DyeSet:

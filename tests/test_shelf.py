@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from dyemix import shelf
+from dyemix.dataset.swatches import SwatchSet
 from dyemix.errors import FitError, InputError
 from dyemix.model.dyes import DyeSet
 from dyemix.model.saved import saved_text
@@ -89,8 +89,13 @@ def test_a_cache_that_cannot_be_written_stops_nothing(
 def test_a_fit_is_made_anew_when_what_it_is_made_of_changes(
     kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, dyes: DyeSet
 ) -> None:
-    made = []
-    monkeypatch.setattr(shelf, "fit", lambda swatches, aside: (made.append(swatches), dyes)[1])
+    made: list[SwatchSet] = []
+
+    def fit(swatches: SwatchSet, _: SwatchSet | None) -> DyeSet:
+        made.append(swatches)
+        return dyes
+
+    monkeypatch.setattr("dyemix.fitting.fit.fit", fit)
     table, check = tmp_path / "table.csv", tmp_path / "check.csv"
     for path in (table, check):
         shutil.copy(TABLE, path)

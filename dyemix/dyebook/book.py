@@ -28,7 +28,7 @@ from dyemix.errors import InputError, expect, refuse
 from dyemix.files import swatch_table
 from dyemix.files.cells import tidy
 from dyemix.model.dyes import DyeSet
-from dyemix.shelf import fit, kept_fit
+from dyemix.shelf import kept_fit
 from dyemix.writing import Named, put
 
 if TYPE_CHECKING:
@@ -203,6 +203,7 @@ class DyeBook(Methods):
         `aside` and `left_out` are as in `fit`; without `learnt`, no trial moves them. A fit is made
         anew whenever what it rests on has changed, and cached until then.
         """
+        from dyemix.fitting.fit import fit
         from dyemix.fitting.learn import learn
         from dyemix.fitting.transfer import borrow
 

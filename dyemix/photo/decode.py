@@ -228,12 +228,9 @@ def _pixels(image: "Image", notes: list[str]) -> NDArray[Any]:
 
 
 def _smaller(codes: NDArray[Any], times: int) -> NDArray[Any]:
-    """The same picture, so many times smaller."""
-    if times < 2:
-        return codes
-    cv2 = need("cv2", "photo")
-    size = (codes.shape[1] // times, codes.shape[0] // times)
-    return np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA))
+    """The same picture, so many times smaller, if that is more than once."""
+    cv2, (height, width) = need("cv2", "photo"), np.array(codes.shape[:2]) // max(1, times)
+    return np.asarray(cv2.resize(codes, (width, height), interpolation=cv2.INTER_AREA))
 
 
 def _meaning(image: "Image", levels: int, notes: list[str]) -> tuple[Array, Array, str]:

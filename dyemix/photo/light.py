@@ -32,7 +32,7 @@ class Flat:
     Attributes
     ----------
     coefficients : ``(P, 3)`` of a polynomial in position, of the log of the light, by channel;
-        empty where there was no white to see.
+        one, 0, where there was no white to see.
     centre, size : that bring pixels to about −1 … 1.
     level : ``(3,)`` linear light of the paper where the relative light is 1.
     residual : robust standard deviation of the spots about the surface, as a fraction.
@@ -53,12 +53,10 @@ class Flat:
 
     @property
     def known(self) -> bool:
-        return self.coefficients.size > 0
+        return len(self.coefficients) > 1
 
     def at(self, pixels: Array) -> Array:
         """Relative light ``(N, 3)`` at pixels ``(N, 2)``."""
-        if not self.known:
-            return np.ones((len(pixels), 3))
         terms = _terms((pixels - self.centre) / self.size, len(self.coefficients))
         return np.asarray(np.exp(terms @ self.coefficients))
 
@@ -70,7 +68,7 @@ class Flat:
         return float(np.quantile(self.ratio[np.argsort(distance)[:count]], share))
 
 
-NO_FLAT = Flat(np.empty(0), np.zeros(2), 1.0, np.ones(3), 0.0, np.empty((0, 2)), np.empty(0), 1.0)
+NO_FLAT = Flat(np.zeros((1, 3)), np.zeros(2), 1, np.ones(3), 0, np.empty((0, 2)), np.empty(0), 1)
 
 
 def _terms(position: Array, count: int) -> Array:

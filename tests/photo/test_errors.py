@@ -235,7 +235,7 @@ def test_how_far_neutral_things_are_from_what_is_told(error, usual) -> None:
         ({"residual": 0.0089}, 0.0089),
         ({"residual": 0.0091}, 0.05),
         ({"residual": 0.06}, 0.06),
-        ({"residual": 0.0, "coefficients": np.empty((0, 3))}, 0.05),
+        ({"residual": 0.0, "coefficients": np.zeros((1, 3))}, 0.05),
         ({"residual": 0.003, "clipped": True}, 0.05),
     ],
     ids=["as it is", "even paper", "patchy paper", "very patchy paper", "unknown", "clipped"],
