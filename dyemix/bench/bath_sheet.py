@@ -168,7 +168,9 @@ def bath_sheet(
     room, cure = total - solutions_ml - holds, "more liquor (a higher ratio)"
     # A weaker stock mixed on the day takes up more room than one that is made so weak.
     undiluted = sum(d.ml if d.dilution == 1 else settings.smallest_dose for d in doses)
-    if room > 0 and all(dose.dilution == 1 for dose in doses):
+    if soda.into_bath_ml and (soda.solution_g_l or 0.0) < settings.soda_solution_usual[0]:
+        cure = f"a soda solution stronger than {soda.solution_g_l:g} g/L, or {cure}"
+    elif room > 0 and all(dose.dilution == 1 for dose in doses):
         cure = f"stocks {ceil(10 * stocks_ml / room) / 10:g} times as strong, or {cure}"
     elif undiluted <= room:
         cure = f"a weaker stock, that needs no dilution, or {cure}"

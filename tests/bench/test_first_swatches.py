@@ -210,6 +210,7 @@ def test_the_table_takes_a_reading_in_either_form(weekend: SwatchPlan, tmp_path:
         ({"dyes": " , "}, "does not name dyes"),
         ({"dyes": ["gold", "Gold "]}, "each once"),
         ({"dyes": ["gold + navy"]}, "does not name dyes"),
+        ({"dyes": "gold; deep, navy"}, "by letters, figures, spaces"),
         ({"dyes": ["undyed 2 : 3"]}, "does not name dyes"),
         ({"cloth": " "}, "cloth is not named"),
         ({"stock_pct": 0.0}, "stock_strength: 0.0 will not do"),

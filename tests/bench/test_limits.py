@@ -196,6 +196,10 @@ def test_the_cure_for_a_full_bath() -> None:
     assert tiny == f"stocks 800 times as strong, or {more}"
     for pickup in (100, 150):
         assert refusal(liquor_ratio=1, settings=BathSettings(wet_pickup=pickup)) == more
+    # A stirred bath's soda, some 6 g/L of 500 mL, is nearly all of them at 8 g/L.
+    weak = {"liquor_ratio": 5, "alkali": "with", "soda_solution": 8}
+    assert refusal("gold 1", **weak) == f"a soda solution stronger than 8 g/L, or {more}"
+    assert bath_sheet("gold 1", 100, stocks=1.0, **(weak | {"soda_solution": 45}))
     # Of 30 mL 20 are left, where the least of a stock that was made weaker is measured or not.
     asked = {"cloth_g": 10, "liquor_ratio": 3, "stocks": 10.0}
     weaker = "a weaker stock, that needs no dilution, or "

@@ -35,6 +35,7 @@ def test_low_water_is_known_by_its_ratio(ratio: str, low: bool) -> None:
         "gold 1", 100, stocks=5.0, dyes=four_dyes(conditions={"liquor ratio": ratio})
     )
     assert ("expect mottle" in str(sheet)) == low
+    assert "of one spot" not in str(sheet), "no miss was promised"
     if ratio.startswith("0"):  # it was taken for 1:1
         assert dyed_as({"liquor ratio": ratio}) == ({}, (f"liquor ratio {ratio!r}",))
 

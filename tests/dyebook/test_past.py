@@ -124,6 +124,9 @@ def test_a_repeat_is_corrected_by_the_last_trial(book: DyeBook) -> None:
     assert any("second bath, over the first" in warning for warning in over.warnings)
     book.add_trial(Trial(Recipe({"navy": 0.5}), reading("navy 0.5")), "aimless")
     assert record(book, "aimless").corrections == ("navy 0.50",), "it aimed at nothing"
+    assert "; next" not in str(record(book, "aimless"))
+    assert "; next navy" in str(record(book, "plum"))
+    assert "sheet of a second bath: navy 0.10" in str(record(book, "plum"))
 
 
 @pytest.mark.parametrize(
