@@ -4,7 +4,7 @@ A ladder of spectra is fitted band by band (`ladder`); one with any reading as C
 depths jointly (`lab_ladder`). Both kinds share the undyed cloth and the surface term.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -64,13 +64,14 @@ def _misfit(squares: Squares, left: Beside) -> float | None:
     return float(np.sqrt(max(np.median(apart), 0.0))) if apart else None
 
 
-def _fittable(swatches: SwatchSet) -> SwatchSet:
-    """The swatches of dyes that have a ladder; what the others lack goes into the warnings.
+def _fittable(swatches: SwatchSet, lent: Collection[str]) -> SwatchSet:
+    """The swatches of dyes that have a ladder, or are `lent`; what the others lack goes into the
+    warnings.
 
     Raises `FitError` where no dye has one.
     """
     faults, ladders = {}, {name: swatches.ladder(name) for name in swatches.dyes}
-    for name, ladder in ladders.items():
+    for name, ladder in ((name, ladders[name]) for name in ladders.keys() - {*lent}):
         depths = sorted({s.recipe[name] for s in ladder})
         if len(depths) == 1:
             which, depth = "fit.one_depth_lab" if ladder[0].rough else "fit.one_depth", depths[0]
@@ -84,7 +85,7 @@ def _fittable(swatches: SwatchSet) -> SwatchSet:
     return replace(swatches, readings=kept, warnings=(*swatches.warnings, *gone))
 
 
-def _ladders(swatches: SwatchSet) -> Squares:
+def _ladders(swatches: SwatchSet, lender: DyeSet | None) -> Squares:
     """The ladders of a table on its undyed cloth. Raises `FitError` where either is missing."""
     table = swatches.source or "this table"
     unread = not swatches.swatches and sum(r.reflectance is None for r in swatches.readings)
@@ -95,7 +96,7 @@ def _ladders(swatches: SwatchSet) -> Squares:
     longest = max(ladders, key=lambda name: len(ladders[name]))
     squares = len(ladders[longest])
     refuse(squares > _MOST_SQUARES, "fit.long", longest, squares, _MOST_SQUARES, error=FitError)
-    return Squares(ladders, _cloth(swatches.undyed), swatches.light)
+    return Squares(ladders, _cloth(swatches.undyed), swatches.light, lender)
 
 
 def _cloth(undyed: Sequence[Swatch]) -> Array:
@@ -117,8 +118,8 @@ def _lab_notes(squares: Squares, undyed: Sequence[Swatch]) -> list[str]:
     if rough:
         which = "fit.undyed_lab" if rough == len(undyed) else "fit.some_undyed_lab"
         notes.append(said(which, count=rough, all=len(undyed)))
-    if squares.rough.any():
-        names = ", ".join(np.array(squares.names)[squares.rough])
+    if (alone := squares.rough & ~squares.lent).any():
+        names = ", ".join(np.array(squares.names)[alone])
         lights = ", ".join(map(str, _lights(squares.swatches)))
         notes.append(said("fit.lab_alone", lights=lights, names=names))
     return notes
@@ -155,6 +156,10 @@ def _report_dye(
     name, law, mine = squares.names[i], ladders.law[i], np.flatnonzero(squares.dye == i)
     depths, odd = squares.depth[mine], {j: x for j, x in odd.items() if j in mine}
     steps = tuple(np.unique(depths).tolist())
+    if squares.lent[i]:
+        middle = np.exp(np.log(steps).mean())
+        want = " and ".join(f"{x:.2g}" for x in (middle / 4.0, middle * 4.0) if x not in steps)
+        return DyeReport(name, steps, "borrowed", (), said("fit.two_more", depths=want))
     texts = [_reads_like(squares.swatches[j], law, x) for j, x in odd.items()]
     if ladders.curves[i].max() < _NOTHING:
         texts.append(said("fit.no_dye", dye=name))
@@ -188,12 +193,15 @@ def _flags(swatches: SwatchSet) -> tuple[str, ...]:
     )
 
 
-def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
+def fit(
+    swatches: SwatchSet, check: SwatchSet | None = None, lender: DyeSet | None = None
+) -> DyeSet:
     """Fit the dyes of a swatch set.
 
     Curves and depth laws are fitted to undyed cloth and swatches of single dyes; mixtures in the
     table then move them, as trials do in `learn`, and each is reported as the others predict it.
-    Those of `check`, and any swatch called `CHECK`, are only predicted.
+    Those of `check`, and any swatch called `CHECK`, are only predicted. Dyes of one depth or two
+    borrow from a `lender` that has them (`dyemix.fitting.transfer`).
 
     Raises
     ------
@@ -211,11 +219,12 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     refuse(unnamed, "fit.unnamed", count=len(unnamed), places=places, error=FitError)
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()
-    swatches = _fittable(swatches)
-    light, squares = swatches.light, _ladders(swatches)
+    swatches = _fittable(swatches, lender.names if lender else ())
+    light, squares, demo = swatches.light, _ladders(swatches, lender), swatches.demo
     odd: dict[int, float] = {}
     for seen in range(5):  # four times one swatch a dye may be found, which is ample
-        surface, spread = squares.surfaces()
+        lent = lender and (lender.whole.surface, lender.ladders.modes.surface)
+        surface, spread = lent if lent and squares.lent.all() else squares.surfaces()
         left = squares.left_out(surface)
         if seen == 4 or not (found := _find_odd(squares, left)):
             break
@@ -226,21 +235,25 @@ def fit(swatches: SwatchSet, check: SwatchSet | None = None) -> DyeSet:
     off = max(misfit or 0.0, _MISFIT_FROM)
     trust, beyond = (_MISFIT_FROM / off) ** 2, (off**2 - _MISFIT_FROM**2) ** 0.25
     scatter = scatter_of(first, squares.dye, squares.depth, swatches, trust)
-    ladders = squares.ladders(surface, spread, scatter.strength)
-    dyes = range(len(squares.names))
+    dyes, beyond, words = range(len(squares.names)), _MISFIT_COUNTS * beyond, "fit.surface"
     palest, deepest = np.array([squares.depth[squares.dye == i][[0, -1]] for i in dyes]).T
+    if lender:
+        demo |= lender.demo
+        at = [lender.index(name) for name in np.array(squares.names)[squares.lent]]
+        palest[squares.lent], deepest[squares.lent] = lender.palest[at], lender.deepest[at]
+        if squares.lent.all():
+            scatter, beyond, words = lender.scatter, lender.ladders.misfit, "fit.lent_surface"
+    ladders = squares.ladders(surface, spread, scatter.strength)
     alone = DyeSet(
-        squares.names, palest, deepest, squares.cloth,
-        replace(ladders, misfit=_MISFIT_COUNTS * beyond), light,
-        conditions=conditions, scatter=scatter, demo=swatches.demo,
+        squares.names, palest, deepest, squares.cloth, replace(ladders, misfit=beyond), light,
+        conditions=conditions, scatter=scatter, demo=demo,
     )  # fmt: skip
     notes = (
-        *swatches.warnings, *swatches.apart, *scatter.warnings,
-        *_lab_notes(squares, swatches.undyed), *_flags(swatches),
+        *squares.borrowed, *swatches.warnings, *swatches.apart,
+        *scatter.warnings, *_lab_notes(squares, swatches.undyed), *_flags(swatches),
     )  # fmt: skip
     reports = tuple(_report_dye(squares, i, ladders, left, odd) for i in dyes)
     report = FitReport(
-        str(light), said("fit.surface", surface, spread), reports, misfit=misfit,
-        warnings=notes, demo=swatches.demo,
+        str(light), said(words, surface, spread), reports, misfit=misfit, warnings=notes, demo=demo,
     )  # fmt: skip
     return calibrated(alone, report, swatches, aside, check)

@@ -17,10 +17,10 @@ standard deviation to either side, is kept among what is open, and mixes move it
 surfaces.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import reduce
-from typing import NamedTuple
+from functools import partial, reduce
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -31,8 +31,9 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.errors import said
 from dyemix.fitting.lab_ladder import DRIFT, LAW, LAW_BOUNDS, LAW_SPREAD, LabLadders
+from dyemix.fitting.lent_ladder import ENOUGH_DEPTHS, LentLadders
 from dyemix.model import uncertainty
-from dyemix.model.dyes import Ladders
+from dyemix.model.dyes import DyeSet, Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
 from dyemix.model.uncertainty import PRIOR_MOTTLE, PRIOR_READING, PRIOR_STRENGTH, PRIOR_WORTH
 from dyemix.model.unknowns import Modes
@@ -154,7 +155,7 @@ class Beside(NamedTuple):
     `lab` ``(N, 3)`` as predicted, and `delta_e` from it; `across` the square of it that no other
     strength would mend, and `expected` what the fit leaves open of that and readings stray by;
     `stronger` ln of how much stronger a square is than predicted; `tells` whether its colour says
-    anything of strength.
+    anything of strength, beyond that of its own dye.
     """
 
     lab: Array
@@ -168,6 +169,8 @@ class Beside(NamedTuple):
 class Squares:
     """The squares of D dyes, N of them, and fits of them under one surface after another.
 
+    Dyes of too few depths borrow from a `lender` that has them.
+
     Attributes
     ----------
     names : the dyes.
@@ -177,11 +180,15 @@ class Squares:
     inner : ``(N,)`` which lie between the palest and the deepest of their dye.
     counts : ``(N,)`` how much each counts.
     cloth : ``(B,)`` of the undyed cloth.
-    rough : ``(D,)`` which ladders are not all spectra.
+    lent, rough : ``(D,)`` which dyes borrow; which of them all have no ladder of spectra.
+    borrowed : what `ladders` borrowed, in sentences.
     lowest : the lowest reflectance, or stimulus as a share of white, of any square.
     """
 
-    def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array, light: Light) -> None:
+    def __init__(
+        self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array, light: Light,
+        lender: DyeSet | None = None,
+    ) -> None:  # fmt: skip
         self.names, self.light, self.cloth = tuple(ladders), light, cloth
         self.swatches = [s for some in ladders.values() for s in some]
         self.dye = np.repeat(np.arange(len(ladders)), [len(some) for some in ladders.values()])
@@ -190,15 +197,23 @@ class Squares:
         self.counts = np.ones(len(self.swatches))
         of = [np.unique([s.recipe.total for s in x], return_inverse=True) for x in ladders.values()]
         self.step = np.concatenate([step for _, step in of])
-        self.last = np.array([len(depths) - 1 for depths, _ in of])[self.dye]
+        depths = np.array([len(depths) for depths, _ in of])
+        self.last = depths[self.dye] - 1
         self.inner = (self.step > 0) & (self.step < self.last)
-        self.rough = np.array([any(s.rough for s in some) for some in ladders.values()])
-        self._kinds: list[tuple[Flags, SpectralLadders | LabLadders]] = []
-        for kind, which in ((SpectralLadders, ~self.rough), (LabLadders, self.rough)):
-            if which.any():
-                some = {name: ladders[name] for name in np.array(self.names)[which].tolist()}
-                self._kinds.append((which, kind(some, cloth)))
-        self.lowest = min(kind.lowest for _, kind in self._kinds)
+        lends = np.isin(self.names, lender.names if lender else ())
+        self.lent = lends & (depths < ENOUGH_DEPTHS)
+        rough = np.array([any(s.rough for s in some) for some in ladders.values()])
+        self.rough = rough | self.lent
+        self._kind = np.where(self.lent, 2, self.rough)
+        ways: list[Callable[..., Any]] = [SpectralLadders, LabLadders]
+        ways += [partial(LentLadders, lender, light)] if lender else []
+        self._kinds: list[tuple[Flags, SpectralLadders | LabLadders | LentLadders]] = []
+        for i in np.unique(self._kind).tolist():
+            which = self._kind == i
+            some = {name: ladders[name] for name in np.array(self.names)[which].tolist()}
+            self._kinds.append((which, ways[i](some, cloth)))
+        own = [kind.lowest for _, kind in self._kinds if not isinstance(kind, LentLadders)]
+        self.lowest = min(own) if own or not lender else lender.ladders.ceiling / _R0_SHARE
 
     def fit(self, surface: Surface, counts: Array, strength: float) -> tuple[Ladders, Array]:
         """Every dye under this surface, and what is left of each ``(D,)``; `counts` ``(N,)`` says
@@ -207,7 +222,7 @@ class Squares:
         fits = [kind.fit(surface, counts[x[self.dye]], strength) for x, kind in self._kinds]
         parts, costs = zip(*fits, strict=True)
         # Those of the first kind stand first, and are put in the order of the dyes.
-        order = np.argsort(np.argsort(self.rough, kind="stable"))
+        order = np.argsort(np.argsort(self._kind, kind="stable"))
         return reduce(beside, parts).take(order.tolist()), np.concatenate(costs)[order]
 
     def left_out(self, surface: Surface) -> Beside:
@@ -239,7 +254,7 @@ class Squares:
             seen.lab, np.sqrt((miss * miss).sum(axis=1)),
             ((off_way @ miss[..., np.newaxis]) ** 2).sum(axis=(1, 2)),
             ((off_way @ by_lab @ slopes[..., own]) ** 2).sum(axis=(1, 2)) + 2.0 * PRIOR_READING**2,
-            np.clip(logs, -3.0, 3.0), size > _SEEN**2,
+            np.clip(logs, -3.0, 3.0), (size > _SEEN**2) & ~self.lent[self.dye],
         )  # fmt: skip
 
     def surfaces(self) -> tuple[Surface, Array]:
@@ -260,6 +275,8 @@ class Squares:
     def ladders(self, surface: Surface, spread: Array, strength: float) -> Ladders:
         """The dyes at this surface, and all that is open of them."""
         (middle, _), ceiling = self.fit(surface, self.counts, strength), _R0_SHARE * self.lowest
+        lent = (kind for _, kind in self._kinds if isinstance(kind, LentLadders))
+        self.borrowed = [text for kind in lent for text in kind.told]
         at = np.array([surface.r0, surface.k2])
         high = np.minimum(at + spread, [max(ceiling, surface.r0), _INSIDE[-1] + 0.05])
         low = np.maximum(at - spread, 0.0)

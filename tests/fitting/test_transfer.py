@@ -12,14 +12,15 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from benchmarks.shelf import standing, swatch_set
+from benchmarks.shelf import moved, standing, swatch_set
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, Light, lab
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import Reading, SwatchSet
+from dyemix.dataset.swatches import Reading, Swatch, SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting.fit import fit
-from dyemix.fitting.transfer import ENOUGH_DEPTHS, _under, borrow
+from dyemix.fitting.lent_ladder import ENOUGH_DEPTHS, LentLadders
+from dyemix.fitting.transfer import borrow
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface, depth_law_by_law
 from tests.simulated.workshop import Row, Workshop
@@ -136,14 +137,18 @@ def test_away_from_the_square_the_interval_grows() -> None:
 
 
 def test_another_surface_term_shows_the_same_cloth() -> None:
-    """Curves carried over to a surface term fitted elsewhere give each middle depth as before."""
+    """Curves under a surface term fitted elsewhere, far or near, give each middle depth again."""
     dyes = first(0)
     middle = np.diag(np.sqrt(dyes.palest * dyes.deepest))
-    surface = Surface(0.004, 0.3)
-    carried = replace(dyes, ladders=_under(dyes, surface))
-    np.testing.assert_allclose(carried.reflectance(middle), dyes.reflectance(middle), atol=1e-3)
-    left_alone = standing(dyes, surface=surface)
-    assert np.abs(left_alone.reflectance(middle) - dyes.reflectance(middle)).max() > 0.02
+    read = zip(dyes.names, middle, dyes.reflectance(middle), strict=True)
+    squares = {n: (Swatch(dyes.recipe(c), r, (Reading(dyes.recipe(c), r),)),) for n, c, r in read}
+    lent, seen = LentLadders(dyes, D65_10, squares, dyes.cloth), dyes.colours(middle)
+    for surface in (Surface(0.004, 0.3), Surface(0.02, 0.1), Surface(0.03, 0.6)):
+        found, _ = lent.fit(surface, np.ones(len(dyes)), 0.05)
+        carried = standing(dyes, curves=found.curves, law=found.law, surface=surface)
+        assert delta_e(carried.colours(middle), seen).max() < 0.6
+        left_alone = standing(dyes, surface=surface)
+        assert delta_e(left_alone.colours(middle), seen).max() > 2.0
 
 
 def test_a_dye_without_a_square_is_left_out_by_name() -> None:
@@ -185,9 +190,11 @@ def test_it_is_replaced_as_squares_arrive() -> None:
     np.testing.assert_allclose(dyes.ladders.curves[i], own.whole.curves[0])
     np.testing.assert_array_equal(dyes.cloth, own.cloth)
     assert len(dyes.ladders.modes.own) == 3
-    # How a borrowed dye followed the surface was seen under another one.
-    follows = np.abs(dyes.ladders.modes.shared).max(axis=(1, 2)) > 0.0
-    assert follows.tolist() == [name == "rose" for name in dyes.names]
+    # However the surface turns out, every square stays as it was read.
+    at, theta = dyes.ladders.modes.of_surface, dyes.known.mean.copy()
+    theta[at] += 0.5
+    leaf = moved(dyes, theta).predict("leaf 1", D65_10).lab
+    assert delta_e(leaf, dyes.predict("leaf 1", D65_10).lab) < 0.3
     assert [check.label for check in dyes.report.own_mixtures] == ["rose 0.50 + leaf 0.50 (M)"]
     assert dyes.report.own_mixtures[0].delta_e < 3.0
 
