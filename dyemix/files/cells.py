@@ -70,7 +70,7 @@ class Faults:
         if when:
             self.add(said(f"tables.{which}", **values), *place)
 
-    def refuse(self, wrong: object, which: str, *place: Any, **values: object) -> None:
+    def refuse(self, wrong: object, which: str, /, *place: Any, **values: object) -> None:
         """Tell what nothing can be read past. Raises `InputError` where something is wrong."""
         self.tell(which, *place, when=wrong, **values)
         if wrong:

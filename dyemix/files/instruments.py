@@ -57,13 +57,9 @@ def read_cgats(text: str, faults: Faults) -> Sheet:
     for mark in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
         at, lines = marks[mark], " and ".join(map(str, marks[mark][:3]))
         faults.tell("blocks", *at[:1], when=at[1:], mark=mark, count=len(at), lines=lines)
-    cut_short = begins and not marks["END_DATA"]
-    for which, wrong in {
-        "no_fields": not fields,
-        "no_data": not begins,
-        "no_end": cut_short,
-    }.items():
-        faults.tell(which, *begins[-1:], when=wrong)
+    faults.tell("no_fields", *begins[-1:], when=not fields)
+    faults.tell("no_data", when=not begins)
+    faults.tell("no_end", *begins[-1:], when=begins and not marks["END_DATA"])
     for name, count in {"NUMBER_OF_FIELDS": len(fields), "NUMBER_OF_SETS": len(sets)}.items():
         stated, line = keywords.pop(name, (str(count), 1))
         wrong = stated != str(count)
@@ -189,8 +185,8 @@ _NOTHING = ("", "unknown", "not stated", "none")
 _ANGLES = ("illumination", "measurement")
 #: Conditions, and where bands begin and how far they stand apart.
 _Specification = tuple[dict[str, str], dict[str, str]]
-#: The headings of a row's bands, and its cells by heading.
-_Row = tuple[tuple[str, ...], dict[str, str]]
+#: The number of a row, the headings of its bands, and its cells by heading.
+_Row = tuple[int, tuple[str, ...], dict[str, str]]
 
 
 def is_xml(data: bytes) -> bool:
@@ -207,11 +203,7 @@ def read_cxf(data: bytes, faults: Faults) -> Sheet:
     faults.refuse(len(objects) > MOST_ROWS, "many_objects", most=MOST_ROWS)
     given = {e.get("Id", ""): _stated(e) for e in root.iter("ColorSpecification")}
     passed: Counter[str] = Counter()
-    rows = [
-        (number, *found)
-        for number, item in enumerate(objects, 1)
-        for found in _rows(item, number, given, faults, passed)
-    ]
+    rows = [*_rows(objects, given, faults, passed)]
     faults.raise_any()
     faults.refuse(not rows, "no_object")
     bands = next((own for _, own, _ in rows if own), ())  # CIELAB alone stands among the spectra
@@ -271,33 +263,35 @@ def _about(root: Element) -> Remarks:
 
 
 def _rows(
-    item: Element, number: int, given: dict[str, _Specification], faults: Faults,
-    passed: Counter[str],
-) -> Iterator[_Row]:  # fmt: skip
-    """The readings of an object: a row a spectrum, or one for CIELAB where there is none.
+    objects: list[Element], given: dict[str, _Specification], faults: Faults, passed: Counter[str]
+) -> Iterator[_Row]:
+    """The readings of each object: a row a spectrum, or one for CIELAB where there is none.
 
     What is passed over is counted in `passed`.
     """
-    about = {"name": item.get("Name", "")}
-    about |= {"object type": kind} if (kind := item.get("ObjectType", "")) else {}
-    about |= {meaning(t.get("Name", "")): tidy(t.get("Value", "")) for t in item.iter("Tag")}
-    values = item.findall("ColorValues/*")
-    spectra, colours = ([e for e in values if e.tag == name] for name in (_SPECTRUM, _LAB))
-    passed["a ColorCIELab after the first of its object"] += max(len(colours) - 1, 0)
-    passed["ColorCIELab beside a spectrum, which is used,"] += bool(spectra and colours)
-    passed.update(e.tag for e in values if e.tag not in (_SPECTRUM, _LAB))
-    passed["an object without ReflectanceSpectrum or ColorCIELab"] += not (spectra or colours)
-    for value in spectra or colours[:1]:
-        name = value.get("ColorSpecification", "")
-        absent, place = name and name not in given, (number, value.tag)
-        faults.tell("no_specification", *place, when=absent, name=name[:40])
-        stated, begins = given.get(name, ({}, {}))
-        texts = (value.text or "").split() if spectra else [_text(value, axis) for axis in "LAB"]
-        bands = _bands(begins | value.attrib, len(texts), number, faults) if spectra else ()
-        if spectra:  # the light goes with a CIELAB; a spectrum has none
-            stated = {key: words for key, words in stated.items() if key not in _LIT}
-        if bands or not spectra:
-            yield bands, stated | about | dict(zip(bands or LAB, texts, strict=True))
+    for number, item in enumerate(objects, 1):
+        about = {"name": item.get("Name", "")}
+        about |= {"object type": kind} if (kind := item.get("ObjectType", "")) else {}
+        about |= {meaning(t.get("Name", "")): tidy(t.get("Value", "")) for t in item.iter("Tag")}
+        values = item.findall("ColorValues/*")
+        spectra, colours = ([e for e in values if e.tag == name] for name in (_SPECTRUM, _LAB))
+        passed["a ColorCIELab after the first of its object"] += max(len(colours) - 1, 0)
+        passed["ColorCIELab beside a spectrum, which is used,"] += bool(spectra and colours)
+        passed.update(e.tag for e in values if e.tag not in (_SPECTRUM, _LAB))
+        passed["an object without ReflectanceSpectrum or ColorCIELab"] += not (spectra or colours)
+        for value in spectra or colours[:1]:
+            name = value.get("ColorSpecification", "")
+            absent, place = name and name not in given, (number, value.tag)
+            faults.tell("no_specification", *place, when=absent, name=name[:40])
+            stated, begins = given.get(name, ({}, {}))
+            texts = (
+                (value.text or "").split() if spectra else [_text(value, axis) for axis in "LAB"]
+            )
+            bands = _bands(begins | value.attrib, len(texts), number, faults) if spectra else ()
+            if spectra:  # the light goes with a CIELAB; a spectrum has none
+                stated = {key: words for key, words in stated.items() if key not in _LIT}
+            if bands or not spectra:
+                yield number, bands, stated | about | dict(zip(bands or LAB, texts, strict=True))
 
 
 def _bands(stated: dict[str, str], count: int, number: int, faults: Faults) -> tuple[str, ...]:

@@ -89,8 +89,6 @@ def read_table(path: Named, columns: Sequence[Column], *, others: bool = False) 
     """
     text, faults = read_text(path)
     sheet = sheets.cleaned(sheets.read_sheet(text, faults), faults)
-    before = len(faults)
-
     called = {sheets.spelling(name): c.name for c in columns for name in (c.name, *c.also)}
 
     def name_of(heading: str) -> str:
@@ -105,10 +103,8 @@ def read_table(path: Named, columns: Sequence[Column], *, others: bool = False) 
     wrong = {"missing": missing, "unknown": [] if others else unused}
     told = "; ".join(f"{which}: {few(names, 4)}" for which, names in wrong.items() if names)
     words = {"wrong": told, "needed": ", ".join(needed), "more": few(more, 8)}
-    faults.tell("headings", sheet.header_row, when=told, **words)
+    faults.refuse(told, "headings", sheet.header_row, **words)
     faults.tell("no_rows", when=not sheet.numbers and not len(faults))
-    if len(faults) > before:
-        faults.raise_any()
     faults.note("unused", when=unused, columns=", ".join(map(repr, unused)))
     rows, there = [], [(column, places[column.name]) for column in columns if column.name in places]
     for row, cells in zip(sheet.numbers, sheet.rows, strict=True):
@@ -242,11 +238,10 @@ def read_targets(path: Named) -> list[Target]:
     without headings holds one colour a line. Raises `InputError` with every fault of the file.
     """
     text, faults = read_text(path)
-    lines = [(i, line.strip()) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
-    rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines]
-    first = next((line for _, line in lines), "")
+    lines = enumerate(map(str.strip, text.splitlines()), 1)
+    rows: list[tuple[int, dict[str, str]]] = [(i, {_COLOUR: line}) for i, line in lines if line]
     try:
-        Target.parse(first)  # no headings; a hex code is not a '#' remark here
+        Target.parse([*text.strip().splitlines(), ""][0])  # no headings: '#' is no remark here
     except DyemixError:
         table = read_table(path, _COLUMNS, others=True)
         rows, faults = table.rows, table.faults

@@ -195,6 +195,8 @@ def _pages(data: bytes, faults: Faults) -> list[_Page]:
             size, many = sum(part.file_size for part in parts), len(parts)
             refuse(many > _MOST_PARTS, f"{many:,} parts, where a workbook has dozens")
             refuse(size > LARGEST_UNPACKED, f"{size / 1e6:,.0f} MB when unpacked")
+            bad = archive.testzip()
+            refuse(bad, f"{bad} is damaged")
             warnings.simplefilter("ignore")  # what openpyxl does not know is no part of a table
             values, formulas = (
                 openpyxl.load_workbook(archive.fp, read_only=True, data_only=only).worksheets

@@ -130,11 +130,10 @@ class PhotoReading(Result):
 
     def cell(self, label: str) -> CellReading:
         """The cell of that label, left out or not. Raises `TargetError`."""
-        for cell in self.cells:
-            if cell.label.lower() == label.strip().lower():
-                return cell
-        have = ", ".join(cell.label for cell in self.cells)
-        raise TargetError(f"no cloth was read in a cell {label!r}: there are {have}.")
+        found = {cell.label.upper(): cell for cell in self.cells}
+        words = f"no cloth was read in a cell {label!r}: there are {', '.join(found)}."
+        refuse(label.strip().upper() not in found, words, error=TargetError)
+        return found[label.strip().upper()]
 
     def _value(self, label: str) -> CellReading:
         """The cell of that label that is a value. Raises `TargetError`, with the reason."""
