@@ -115,8 +115,9 @@ def bath_sheet(
     cloth_g : dry weight of the cloth, g.
     stocks : the bottles, or one strength for every dye (% w/v); the settings' if left out.
     wetted : whether the cloth goes in wet and wrung.
-    fibre : what the cloth is made of, as ``cotton 65 %, polyester 35 %``; what `cloth` says of it
-        if left out. % owf counts on the part that takes dye.
+    fibre : what the cloth is made of, as ``cotton 65 %, polyester 35 %``; what the conditions of
+        the swatches say, or the words of the cloth, if left out. % owf counts on the part that
+        takes dye.
     dyes : the fitted dyes the recipe came from, which know how the swatches were dyed.
     job, cloth, target, expect : printed on the sheet; for a `Target` and fitted dyes, what to
         expect is worked out.
@@ -146,7 +147,8 @@ def bath_sheet(
     refuse(dyes is not None and dyes.demo and not allow_demo, "bench.demo")
     conditions = (dyes.conditions if dyes else None) or {}
     cloth_then = conditions.get("cloth", "")
-    made_of = Fibre.of(fibre or cloth or cloth_then)
+    other = cloth and not same("cloth", cloth, cloth_then)
+    made_of = Fibre.of(fibre or (cloth if other else conditions.get("fibre") or cloth_then))
     dyed_g = cloth_g * (1.0 if made_of.share is None else made_of.share)
     bottles = Bottles.of(stocks, settings)
     recipe = Recipe.parse(recipe, bottles.measures(dyed_g))
@@ -204,7 +206,7 @@ def bath_sheet(
     _, (notes,) = written(
         "warnings", settings, sheet=sheet, was=was, unread=unread,
         departures=method.departures(was),
-        other_cloth="" if same("cloth", sheet.cloth, cloth_then) else cloth_then,
+        other_cloth=cloth_then if other else "",
     )  # fmt: skip
     texts = (*(text for (text,) in notes.rows), *settings.may_split(recipe))
     return replace(sheet, warnings=(*sheet.warnings, *texts))

@@ -67,11 +67,7 @@ def bath(
     one = given_only({**one, "target": wanted, "second_bath": over and True})
     if dyes is not None and over is not None:
         dyes = dyes.over(shared.piece(over, dyes.light))
-    book = shared.chosen()
-    if dyes is not None and not many and book and "fibre" not in one:
-        made_of = {cloth.name: cloth.fibre for cloth in book.cloths() if cloth.fibre}
-        one |= given_only({"fibre": made_of.get((dyes.conditions or {}).get("cloth", ""))})
-    own = shared.settings(dyes)
+    book, own = shared.chosen(), shared.settings(dyes)
     how = {
         "stocks": shared.stocks(dyes), "wetted": not dry,
         "settings": replace(own, tolerance=shared.agreed(wanted, own.tolerance)),

@@ -201,7 +201,8 @@ class DyeBook(Methods):
         """The dyes of a method, fitted to all that it holds: swatches, mixes and trials.
 
         `aside` and `left_out` are as in `fit`; without `learnt`, no trial moves them. A fit is made
-        anew whenever what it rests on has changed, and cached until then.
+        anew whenever what it rests on has changed, and cached until then. Their conditions tell
+        the fibre that the book knows of the cloth.
         """
         from dyemix.fitting.fit import fit
         from dyemix.fitting.learn import learn
@@ -215,11 +216,14 @@ class DyeBook(Methods):
         found = kept_fit(key, make)
         trials = [t.trial for t in self.trials() if learnt and t.method == kept.name]
         trials = [trial for trial in trials if set(trial.recipe) <= set(found.names)]
-        if not trials:
-            return found
-        age, lot = kept.half_life, kept.lot
-        key += " ".join(map(digest, [age, lot, *trials]))
-        return kept_fit(key, lambda: learn(found, trials, half_life_days=age, lot=lot).dyes)
+        if trials:
+            age, lot = kept.half_life, kept.lot
+            key += " ".join(map(digest, [age, lot, *trials]))
+            teach = partial(learn, found, trials, half_life_days=age, lot=lot)
+            found = kept_fit(key, lambda: teach().dyes)
+        made_of = {cloth.name: cloth.fibre for cloth in self.cloths()}
+        fibre = made_of.get(found.conditions.get("cloth", ""))
+        return replace(found, conditions={**found.conditions, "fibre": fibre}) if fibre else found
 
     def weigh(self, method: str, half_life: float | None, lot: str | None) -> None:
         """Let trials of a method count less with age, or where they are of another lot."""

@@ -274,11 +274,20 @@ def test_a_square_to_learn_from_is_kept_without_a_colour_wanted(run: Command) ->
 
 
 def test_the_fibre_of_a_cloth_is_told_once(run: Command) -> None:
-    assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
+    assert (
+        begun(run, "# cloth: lawn\n# alkali: after\n# liquor ratio: 20\n" + SQUARES).returncode == 0
+    )
     bath = ("bath", "gold 1", "--cloth", "60g", *BOOK)
     assert "what the cloth is made of is not known" in run(*bath).stdout
     assert run("book", "cloth", "lawn", "--fibre", "cotton", *BOOK).returncode == 0
     assert "what the cloth is made of is not known" not in run(*bath).stdout
+    # % counts on the 65 % of 60 g that take dye, by itself, in a day of baths, and repeated.
+    assert run("book", "cloth", "lawn", "--fibre", "cotton 65 %, polyester 35 %", *BOOK).stdout
+    (run.folder / "jobs.csv").write_text("job,recipe,cloth_g\na,gold 1,60\n", encoding="utf-8")
+    assert run("book", "recipe", "gold 1", "--job", "b", *BOOK).returncode == 0
+    again = ("book", "repeat", "b", "--cloth", "60g", *BOOK)
+    for asked in (bath, ("bath", "jobs.csv", *BOOK), again):
+        assert "39 mL" in run(*asked).stdout, asked
 
 
 # Repeats ------------------------------------------------------------------------------------------
