@@ -271,14 +271,9 @@ def limits_of(problem: Problem, found: Found, far: Indices) -> dict[int, tuple[s
     What limits the nearest recipe, and the nearest colour of the very hue: of the `_TRIED` best
     recipes, each turned back to the hue with its own dyes.
     """
-    recipe, upper, k = problem.dyes.span.recipe, problem.upper, problem.k_lightness
+    recipe, upper = problem.dyes.span.recipe, problem.upper
     near = found.rows(np.isin(found.which, far)).best(_TRIED)
-    aims, force = problem.labs[near.which], np.array([[1.0], [1.0], [_HOLD_HUE]])
-
-    def holding(lab: Array, rows: Indices) -> tuple[Array, Array]:
-        value, slope = delta_e_parts(aims[rows].T, lab, k)
-        return value * force, slope * force[:, np.newaxis]
-
+    holding = problem.goal(near.which, (1.0, 1.0, _HOLD_HUE))
     turned = problem.descend(near, 6, 1e-3, partial(problem.blending.towards, holding))
     told, out = problem.told(turned), {}
     for t in far:

@@ -205,10 +205,19 @@ class Problem:
         """Amounts run from nothing to the deepest swatch of each dye."""
         return cls(dyes, labs, light, max_dyes, np.zeros(len(dyes)), dyes.deepest)
 
-    def goal(self, which: Indices) -> Goal:
-        """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000²."""
+    def goal(self, which: Indices, force: Sequence[float] = ()) -> Goal:
+        """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000².
+
+        With a `force` lightness, chroma and hue count by so much.
+        """
         aims, k = self.labs.T.take(which, axis=1), self.k_lightness
-        return lambda lab, rows: delta_e_parts(aims.take(rows, axis=1), lab, k)
+        by = np.array(force)[:, np.newaxis]
+
+        def parts(lab: Array, rows: Indices) -> tuple[Array, Array]:
+            value, slope = delta_e_parts(aims.take(rows, axis=1), lab, k)
+            return (by * value, by[..., np.newaxis] * slope) if force else (value, slope)
+
+        return parts
 
     @property
     def blending(self) -> Blending:

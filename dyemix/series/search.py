@@ -44,15 +44,15 @@ Sets = Sequence[tuple[int, ...]]
 
 
 class Free(Enum):
-    """What a series leaves free; the value is what ΔL*, ΔC* and ΔH* weigh in its search.
+    """What a series leaves free; the value is what the parts of ΔE2000 weigh in its search.
 
     Lightness and hue are what a series promises; chroma gives way first where not all three can be.
     What is free still weighs a little: enough to settle what nothing else does, and no more.
     """
 
-    NOTHING = (3.0, 1.0, 3.0)
+    NOTHING = (3.0, 2.0, 3.0)
     CHROMA = (3.0, 0.1, 3.0)
-    LIGHTNESS = (0.02, 1.0, 1.0)
+    LIGHTNESS = (0.02, 2.0, 2.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,8 +160,7 @@ class Search:
         No step holds what nobody can measure: such a dye is left out or held at `LEAST_DOSE`,
         whichever is nearer, and the others are solved again.
 
-        The rows are linear in CIELAB: ΔL*, ``u − C*`` and v, times the weights of `free`, with u
-        and v the parts of (a*, b*) along and across the hue asked. More than three amounts leave a
+        The parts of ΔE2000 count by the weights of `free`. More than three amounts leave a
         direction free: a slight pull back to the recipe settles it, the same from step to step, so
         that a route has no jumps. Every set sets out from the base, with a little of each added
         dye.
@@ -172,19 +171,12 @@ class Search:
         base, top = self.start.amounts, self.dyes.deepest
         at, of = (each.ravel() for each in np.indices((len(asked), len(used))))
         first = np.tile(np.where(base > 0.0, base, _LITTLE * top), (len(of), 1))
-        hue, pull = np.arctan2(asked[:, 2], asked[:, 1]), _PULL / np.where(base > 0.0, base, top)
-        along, across, one, none = np.cos(hue), np.sin(hue), np.ones(len(hue)), np.zeros(len(hue))
-        turn = np.array([[one, none, none], [none, along, across], [none, -across, along]])
-        turn *= np.array(self.free.value)[:, np.newaxis, np.newaxis]
+        pull = _PULL / np.where(base > 0.0, base, top)
         problem = Problem.of(self.dyes, asked, self.start.light, len(self.dyes))
 
         def settled(some: Found, low: Array, high: Array) -> Found:
-            aims, here = asked[some.which].T, turn[..., some.which]
-
-            def goal(labs: Array, rows: Indices) -> tuple[Array, Array]:
-                return (here[..., rows] * (labs - aims[:, rows])).sum(axis=1), here[..., rows]
-
             def pulled(index: Index) -> Residual:
+                goal = problem.goal(some.which, self.free.value)
                 down, back, home = problem.blending.towards(goal, index), pull[index], base[index]
 
                 def residual(x: Array, rows: Indices) -> tuple[Array, Array]:
