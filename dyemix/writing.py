@@ -12,7 +12,6 @@ import io
 import os
 import re
 import shutil
-import stat
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from functools import partial
@@ -166,12 +165,11 @@ def destination(
         folder = place.parent.is_dir()
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         _refuse(True, path, "no_name", why=error)
-    kind = stat.S_IFMT(there.st_mode) if there else stat.S_IFREG
     for wrong, which in (
         (there is None and Path(path).is_symlink(), "link"),
         (there is None and not folder, "no_folder"),
-        (kind == stat.S_IFDIR, "folder"),
-        (kind != stat.S_IFREG, "device"),
+        (place.is_dir(), "folder"),
+        (there and not place.is_file(), "device"),
         (_BOOK_SUFFIX in (place.suffix.lower(), Path(path).suffix.lower()), "book"),
         (there and any(_is_same(there, name) for name in inputs if name is not None), "input"),
         (there and not force, "there"),
@@ -206,7 +204,7 @@ def put(files: Mapping[Path, Content], *, over: bool = False) -> None:
                 _fill(whole[place], content)
                 back[place] = place.unlink
                 if over and place.exists():
-                    whole[place].chmod(stat.S_IMODE(place.stat().st_mode))
+                    shutil.copymode(place, whole[place])
                     if before:
                         back[place] = partial(place.write_bytes, place.read_bytes())
             for place in files:

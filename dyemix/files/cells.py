@@ -278,9 +278,9 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
     table = csv.reader(below, delimiter=delimiter, skipinitialspace=True, strict=True)
     try:
         for cells in table:
-            count = len(cells)
-            faults.refuse(count > MOST_COLUMNS, "columns", row, count=count, most=MOST_COLUMNS)
-            faults.refuse(len(texts) > MOST_ROWS, "readings", row - 1, most=MOST_ROWS)
+            if (count := len(cells)) > MOST_COLUMNS or len(texts) > MOST_ROWS:
+                faults.refuse(count > MOST_COLUMNS, "columns", row, count=count, most=MOST_COLUMNS)
+                faults.refuse(True, "readings", row - 1, most=MOST_ROWS)
             if not headings:
                 headings = [*map(tidy, cells)]
                 whole, width = count, max(i for i, head in enumerate(headings, 1) if head)

@@ -305,6 +305,6 @@ def _mean(readings: Sequence[Reading]) -> Reading:
     piece = Swatch.of(first.recipe or Recipe(), tuple(readings))
     one = next((reading for reading in readings if reading.rough), first)
     warnings = tuple(dict.fromkeys(flag for r in readings for flag in r.warnings))
-    about: dict[str, Any] = {"covariance": None, "warnings": warnings}
     lab = piece.colour(one.light) if one.light else None
-    return replace(one, reflectance=piece.reflectance, lab=lab, **about)
+    spectrum = piece.reflectance
+    return replace(one, reflectance=spectrum, lab=lab, covariance=None, warnings=warnings)

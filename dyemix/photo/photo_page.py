@@ -3,7 +3,6 @@
 Advice: common practice.
 """
 
-import csv
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from dyemix.arrays import Array
 from dyemix.colour.colorimetry import D65_2, screen_colours
 from dyemix.dataset.conditions import METHOD
 from dyemix.dataset.swatches import SwatchSet
-from dyemix.errors import refuse
+from dyemix.errors import data, refuse
 from dyemix.photo.layout import HEIGHT, WIDTH, Layout, inset, layouts_of, parts, quad
 from dyemix.photo.places import mark_dictionary
 from dyemix.photo.results import PhotoReading
@@ -24,8 +23,6 @@ from dyemix.photo.sample import raster
 from dyemix.writing import Named, csv_text, ending, figure_bytes, write, write_all
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-#: What stands on every page: mm from its left and top, size, words.
-_WORDS = Path(__file__).parents[1] / "data" / "photo_page.csv"
 
 
 @dataclass(frozen=True)
@@ -93,9 +90,8 @@ def _drawn(
             axes.fill(*corners.T, **style)
     width, height = np.ptp(layout.places["swatch"][0], axis=0)
     told = {"cell": f"{width:.0f} × {height:.0f}", "layout": layout.index, "page": number}
-    with _WORDS.open(encoding="utf-8", newline="") as file:
-        for left, top, points, line in csv.reader(file):
-            axes.text(float(left), float(top), line.format(**told), size=points, va="center")
+    for left, top, points, line in data("photo_page")["lines"]:
+        axes.text(left, top, line.format(**told), size=points, va="center")
     for i, (recipe, swatch) in enumerate(pieces):
         # Two lines at most, in the head of the cell.
         head = textwrap.wrap(f"{recipe} {swatch and f'({swatch})'}", int(width / 1.05))[:2]
