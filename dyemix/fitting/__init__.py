@@ -53,9 +53,9 @@ do the same, and so does what is alike only between near colours. Told the true 
 they would close 0.44. What few pictures happen to be off by alike looks as if dyes were so: where
 no squares are in it, what is alike in a picture counts twice, and m pictures move θ by m / (m +
 0.6) of the mean. What mixes make worse, over the worlds where they do, falls by 0.56 of it, in the
-three worst from 0.26 to 0.15 ΔE, for 0.01 of the gap with ten or twenty.
-τ is half-normal (0.09), s log-normal (median 0.45, 0.6
-in ln). One unknown more is how much pots tell of each other: 0.3 of the prior says nothing, so that
+three worst from 0.26 to 0.15 ΔE, for 0.01 of the gap with ten and 0.02 with three or twenty; 1 in
+place of 0.6 costs 0.02 and 0.06. τ is half-normal (0.09), s log-normal (median 0.45, 0.6 in ln).
+One unknown more is how much pots tell of each other: 0.3 of the prior says nothing, so that
 each stays with its own error and company does a tenth of what it may; 0.18 that company does half
 of it; the rest all. So two or three mixes of a shelf that no strength, bias or surface would mend
 move it little, and where mixes agree, nothing is lost of what ten teach. A shelf that does not need
