@@ -216,6 +216,8 @@ def recipe(words: str, dyes: Any = None) -> Any:
 
     with suppress(UnstatedError):
         return dyemix.Recipe.parse(words)
+    if dyes is None and not given("stock") and (book := chosen()) and book.methods():
+        book.method(given("method") or "", job=given("job") or "")  # asked for, as stocks differ
     at_hand, (cloth, whose) = bottles(dyes), _cloth(dyes)
     found = dyemix.Recipe.parse(words, at_hand.measures(cloth))
     weight, of = weight_text(cloth, at_hand.settings.units), at_hand.strengths(found)

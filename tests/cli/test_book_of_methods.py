@@ -25,6 +25,17 @@ def test_where_two_methods_fit_both_commands_are_printed(lawn: Command) -> None:
         assert "squares, 0 mixes, 0 trials), of w.dyebook" in done.stderr
 
 
+def test_spoons_of_a_recipe_to_keep_are_of_the_stock_of_a_method(lawn: Command) -> None:
+    asked = ("book", "recipe", "navy 1 tbsp", "--job", "new", "--cloth", "150g", *BOOK)
+    refused = lawn(*asked)
+    assert refused.returncode == 2
+    assert [shlex.split(words)[-1] for words in next_steps(refused)] == ["lawn", "linen"]
+    for words in next_steps(refused):
+        assert lawn(*shlex.split(words)).returncode == 0
+    # 15 mL of 2 % on 150 g is 0.3 g, 0.2 %.
+    assert "is navy 0.20 % owf" in lawn(*asked, "--stock", "2").stderr
+
+
 def test_what_a_job_wants_and_weighs_is_asked_once(lawn: Command) -> None:
     """The book keeps it with its own error, which three numbers typed again would lose."""
     one = ("--method", "lawn", "--job", "sage", *BOOK)
