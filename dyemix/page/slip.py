@@ -136,6 +136,10 @@ class Slip:
         """Of the stocks by dye, % w/v; the key ``""`` stands for every other."""
         return {"": STOCK_PCT, **parse_stock(self.stock)}
 
+    def strength(self, dye: str) -> float:
+        """Of the stock of a dye, % w/v."""
+        return self.strengths.get(dye, self.strengths[""])
+
     @property
     def measures(self) -> Measures:
         return Measures(self.strengths, self.cloth_g, SPOONS)
@@ -146,8 +150,7 @@ class Slip:
 
     def ml(self, dye: str, recipe: Recipe) -> float:
         """mL of stock of a dye in a recipe."""
-        strength = self.strengths.get(dye, self.strengths[""])
-        return stock_ml(self.cloth_g, recipe.get(dye, 0.0), strength)
+        return stock_ml(self.cloth_g, recipe.get(dye, 0.0), self.strength(dye))
 
     def measured(self, dye: str, recipe: Recipe) -> str:
         """How much of a dye, in the unit of amounts."""

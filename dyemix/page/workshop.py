@@ -245,10 +245,11 @@ class Workshop:
 
     def sheet(self, slip: Slip) -> BathSheet:
         """The bath sheet of the mix. Raises `DyemixError` for what the bath does not hold."""
-        named = {dye: pct for dye, pct in slip.strengths.items() if dye}
-        every = slip.strengths[""]
-        stocks = [Stock(dye, named.get(dye, every)) for dye in slip.mix] if named else every
         own = BathSettings()
+        # A bottle as strong as the slip says is the one that is poured from, with its age.
+        kept = Bottles.of(self._kept(DyeBook.stocks), own).by_dye.values()
+        poured = (b for b in kept if f"{b.actual_pct(own):.3g}" == f"{slip.strength(b.dye):.3g}")
+        stocks = [*(Stock(dye, pct) for dye, pct in slip.strengths.items()), *poured]
         own = replace(own, tolerance=self.agreed(slip, own.tolerance))
         target = self.wanted(slip) if slip.wanted else None
         expect = promised(self.before(slip), slip.mix) if target else ""

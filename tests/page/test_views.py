@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
@@ -120,9 +121,17 @@ def test_amounts_are_of_the_bottles_and_else_of_the_swatches_stock(dyes, tmp_pat
     stated = replace(dyes, conditions={**dyes.conditions, "stock_pct": "2"})
     assert Workshop(stated).stock == "2"
     with dyemix.DyeBook(tmp_path / "own.dyebook") as book:
-        book.add_stocks(Stock("navy", 4), Stock("gold", 2, how="added to"))
-    told = Slip(stock=Workshop(stated, tmp_path / "own.dyebook").stock).strengths
-    assert told == {"": 2, "navy": 4, "gold": pytest.approx(2 / 1.012, abs=0.005)}
+        book.add_stocks(Stock("navy", 4), Stock("marigold", 2, how="added to"))
+        book.add_stocks(Stock("rose", 3, date(2020, 5, 3)))
+    shop = Workshop(stated, tmp_path / "own.dyebook")
+    slip = Slip(recipe="marigold 1 + navy 0.5 + rose 0.2", stock=shop.stock)
+    weaker = pytest.approx(2 / 1.012, abs=0.005)
+    assert slip.strengths == {"": 2, "marigold": weaker, "navy": 4, "rose": 3}
+    sheet = shop.sheet(slip)
+    assert {d.dye: d.stock.actual_pct(sheet.settings) for d in sheet.doses}["marigold"] == weaker
+    assert "past their life" in " ".join(sheet.warnings), "as a bath of the command line says"
+    other = shop.sheet(slip.but(stock="2"))
+    assert "past their life" not in " ".join(other.warnings), "poured from another bottle"
 
 
 def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -> None:
