@@ -21,7 +21,7 @@ from dyemix.dataset.units import STOCK_PCT, dye_g, stock_ml
 from dyemix.errors import refuse, said
 from dyemix.matching.limits import LEAST_DOSE, Kit
 from dyemix.matching.matches import Pot
-from dyemix.matching.subsets import Problem, batches
+from dyemix.matching.subsets import Found, Problem, batches
 from dyemix.model.dyes import DyeSet
 
 #: Depths along each side of a face, by how many dyes are held at their deepest.
@@ -186,33 +186,27 @@ def nearest_rows(found: Sequence[Nearest]) -> Iterable[Row]:
 
 
 class Served(Value):
-    """Every blend of at most k dyes for one wanted colour, its light settled.
-
-    `masks` ``(N,)`` which dyes, a bit each; `residual` ``(N,)`` ΔE2000 on paper; `amounts`
-    ``(N, D)`` % owf.
-    """
+    """Every blend of at most k dyes for one wanted colour, its light settled."""
 
     target: Target
-    masks: Bits
-    residual: Array
-    amounts: Array
+    blends: Found
 
     @property
     def least(self) -> float:
         """Least ΔE2000 on paper."""
-        return float(self.residual.min())
+        return float(np.sqrt(self.blends.cost.min()))
 
-    def within(self, allowed: int) -> "Served":
-        """Those within a set of dyes (a bit each)."""
-        fits = (self.masks & ~np.uint64(allowed)) == 0
-        return Served(self.target, *(x[fits] for x in (self.masks, self.residual, self.amounts)))
+    def within(self, dyes: Flags) -> "Served":
+        """Those of some of the dyes ``(D,)`` alone."""
+        others = self.blends.used[:, ~dyes].any(axis=1)
+        return Served(self.target, self.blends.rows(np.flatnonzero(~others)))
 
     def nearest(self, dyes: DyeSet, tolerance: float) -> Nearest:
         """The nearest blend; fewer dyes where it is a tie."""
-        number = (self.amounts > 0).sum(axis=1)
-        best = np.lexsort((number, np.round(self.residual, 1)))[0]
+        amounts, miss = self.blends.amounts, np.round(np.sqrt(self.blends.cost), 1)
+        best = amounts[np.lexsort(((amounts > 0).sum(axis=1), miss))[0]]
         # What nobody can measure is left out.
-        amounts = np.where(self.amounts[best] < LEAST_DOSE, 0.0, self.amounts[best])
+        amounts = np.where(best < LEAST_DOSE, 0.0, best)
         pot = Pot.of(dyes.predict_many(amounts, self.target.light)[0], self.target)
         return Nearest(**vars(pot), within=pot.residual <= tolerance)
 
@@ -234,10 +228,7 @@ def serve(
         labs = np.array([targets[i].lab for i in some])
         problem = Problem.of(dyes, labs, lights[some[0]], max_dyes)
         every = problem.finish(problem.search())
-        masks = every.used @ (np.uint64(1) << np.arange(len(dyes), dtype=np.uint64))
-        for t, i in enumerate(some):
-            mine = every.which == t
-            out[i] = Served(targets[i], masks[mine], np.sqrt(every.cost[mine]), every.amounts[mine])
+        out |= {i: Served(targets[i], every.rows(every.which == t)) for t, i in enumerate(some)}
         if progress is not None:
             progress(len(out), len(targets))
     return [out[i] for i in range(len(targets))]
@@ -328,10 +319,12 @@ def family(
     served = serve(dyes, wanted, max_dyes, tolerance, progress)
     able = [s for s in served if s.least <= tolerance]
     far = tuple((s.target, s.least) for s in served if s not in able)
-    sets = smallest_sets([s.masks[s.residual <= tolerance] for s in able], len(dyes))
-    sets.sort(key=lambda mask: (sum(s.within(mask).least for s in able), mask))
+    bits = np.uint64(1) << np.arange(len(dyes), dtype=np.uint64)
+    near = [s.blends.used[s.blends.cost <= tolerance**2] @ bits for s in able]
+    sets = [(np.uint64(mask) & bits) > 0 for mask in sorted(smallest_sets(near, len(dyes)))]
+    sets.sort(key=lambda of: sum(s.within(of).least for s in able))
     members = tuple(s.within(sets[0]).nearest(dyes, tolerance) for s in able)
-    chosen, *others = (tuple(n for i, n in enumerate(dyes.names) if s >> i & 1) for s in sets)
+    chosen, *others = (tuple(np.array(dyes.names)[of].tolist()) for of in sets)
     purchases = []
     for name in chosen:
         owf, strength = sum(m.recipe.get(name, 0.0) for m in members), kit.strength(name)

@@ -173,9 +173,9 @@ def reach(
     short = bool(shown) and asked[-1] in missed
     wider = serve(more, [s.target for s in missed] if other else [], max_dyes, tolerance)
     additions: list[tuple[Change, Gamut]] = []
-    for i, name in enumerate(more.names[len(dyes) :], len(dyes)):
+    for name in more.names[len(dyes) :]:
         there = gamut(more.take([*dyes.names, name]), max_dyes, light=seen)
-        served = [each.within(2 ** len(dyes) - 1 | 1 << i) for each in wider]
+        served = [each.within(np.isin(more.names, [*dyes.names, name])) for each in wider]
         after = np.array([each.least for each in served])
         gained = float(np.maximum(before - after, 0.0).sum())
         volume = 100.0 * (there.volume / base.volume - 1.0)
@@ -216,11 +216,11 @@ def _removals(dyes: DyeSet, judged: Sequence[Served], tolerance: float) -> list[
     n = len(dyes)
     used, lost, farther = np.zeros(n), np.zeros(n, dtype=int), np.zeros(n)
     for served in judged:
-        holds = served.amounts > LEAST_DOSE
-        order = np.argsort(served.residual, kind="stable")
+        blends = served.blends
+        holds, order = blends.amounts > LEAST_DOSE, np.argsort(blends.cost, kind="stable")
         some = [order[:_NEAREST], *(order[~holds[order, i]][:_WITHOUT] for i in range(n))]
         rows = np.unique(np.concatenate(some))
-        amounts, miss = served.amounts[rows], served.residual[rows]
+        amounts, miss = blends.amounts[rows], np.sqrt(blends.cost[rows])
         made = dyes.predict_many(amounts, served.target.light)
         likely = made.in_pot(served.target.lab, spread=served.target.spread).mean
         used += holds[rows[likely.argmin()]]

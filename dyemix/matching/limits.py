@@ -121,7 +121,6 @@ class MeasuredDose(Value):
     """One dye of a rounded recipe: `ml` of the stock diluted 1 in `dilution` (1: as it is)."""
 
     dye: str
-    exact_owf: float
     owf: float
     ml: float
     dilution: int
@@ -135,19 +134,15 @@ class MeasuredDose(Value):
 class Measured(Value):
     """A recipe rounded to a kit, all dyes together.
 
-    `residual` is ΔE2000 on paper, `likely` the mean ΔE2000 in the pot, measured with this kit.
+    `residual` is ΔE2000 on paper, `likely` the mean ΔE2000 in the pot, measured with this kit;
+    `weaker` says which doses want a weaker stock.
     """
 
     doses: tuple[MeasuredDose, ...]
     recipe: Recipe
     residual: float
     likely: float
-
-    @property
-    def weaker(self) -> tuple[str, ...]:
-        """Which doses want a weaker stock, in words."""
-        weak = [(Recipe({d.dye: d.exact_owf}), d.dilution) for d in self.doses if d.dilution > 1]
-        return tuple(said("matching.match.weaker", dose, n, 10 * n) for dose, n in weak)
+    weaker: tuple[str, ...]
 
     def __str__(self) -> str:
         misses = f"on paper {self.residual:.1f}, likely {self.likely:.1f}"
@@ -184,11 +179,12 @@ def measured(
     errors[0, index] = np.hypot(kit.error_ml(ml) * per_ml, _STOCK * chosen[index])
     pot = dyes.predict_many(chosen, light, errors).in_pot(target, k_lightness, spread)
     told = (part.tolist() for part in (chosen[index], ml, times))
-    doses = [
-        MeasuredDose(dye, exact, owf, volume, weak, kit.text(volume))
-        for (dye, exact), owf, volume, weak in zip(recipe.items(), *told, strict=True)
-    ]
-    return Measured(tuple(doses), dyes.recipe(chosen), float(miss[best]), float(pot.mean[0]))
+    rows = [(*row, kit.text(row[2])) for row in zip(recipe, *told, strict=True)]
+    weak = [(Recipe({dye: recipe[dye]}), n, 10 * n) for dye, _, _, n, _ in rows if n > 1]
+    return Measured(
+        tuple(MeasuredDose(*row) for row in rows), dyes.recipe(chosen), miss[best].item(),
+        pot.mean.item(), tuple(said("matching.match.weaker", *dose) for dose in weak),
+    )  # fmt: skip
 
 
 class RankBy(Choice):
