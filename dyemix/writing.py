@@ -84,17 +84,16 @@ def write_all(
 
 def read_bytes(path: Named, largest: int = LARGEST) -> bytes:
     """What a file holds, up to so many bytes. Raises `InputError` for none, or more."""
-    path, found, told = Path(path), b"", {"most": largest / 1e6, "size": 0.0, "why": ""}
+    path, name = Path(path), Path(path).name or path
     try:
-        if not path.is_file():
-            which = "no_file" if path.exists() else "absent"
-        elif (size := path.stat().st_size) > largest:
-            which, told["size"] = "large", size / 1e6
-        else:
-            which, found = "empty", path.read_bytes()
+        _refuse(not path.exists(), name, "absent")
+        _refuse(not path.is_file(), name, "no_file")
+        size = path.stat().st_size
+        _refuse(size > largest, name, "large", most=largest / 1e6, size=size / 1e6)
+        found = path.read_bytes()
     except OSError as error:
-        which, told["why"] = "unreadable", str(error.strerror or error)
-    _refuse(not found.strip(), path.name or path, which, **told)
+        _refuse(True, name, "unreadable", why=error.strerror or error)
+    _refuse(not found.strip(), name, "empty")
     return found
 
 
@@ -161,17 +160,17 @@ def destination(
         return None
     try:
         place = Path(os.path.realpath(path))
-        there = place.stat() if place.exists() else None
-        folder = place.parent.is_dir()
+        there, folder = place.exists(), place.parent.is_dir()
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         _refuse(True, path, "no_name", why=error)
+    named = (name for name in inputs if name and os.path.exists(name))  # noqa: PTH110  (any name)
     for wrong, which in (
-        (there is None and Path(path).is_symlink(), "link"),
-        (there is None and not folder, "no_folder"),
+        (not there and Path(path).is_symlink(), "link"),
+        (not there and not folder, "no_folder"),
         (place.is_dir(), "folder"),
         (there and not place.is_file(), "device"),
         (_BOOK_SUFFIX in (place.suffix.lower(), Path(path).suffix.lower()), "book"),
-        (there and any(_is_same(there, name) for name in inputs if name is not None), "input"),
+        (there and any(map(place.samefile, named)), "input"),
         (there and not force, "there"),
     ):
         _refuse(wrong, path, which, folder=str(place.parent))
@@ -264,13 +263,6 @@ def _refuse_by_system(error: OSError, place: Path) -> None:
     which = data("writing")["system"].get(errno.errorcode.get(error.errno or 0), "unwritten")
     which = "open" if which == "forbidden" and place.exists() else which
     _refuse(True, place, which, folder=str(place.parent), why=error.strerror or error)
-
-
-def _is_same(there: os.stat_result, name: Named) -> bool:
-    try:
-        return os.path.samestat(there, os.stat(name))  # noqa: PTH116  (a name need not be a Path)
-    except (OSError, ValueError):
-        return False  # whoever reads it says what is wrong with it
 
 
 def _refuse(wrong: object, path: Named, which: str, **values: Any) -> None:
