@@ -79,17 +79,13 @@ def _columns(sheet: Sheet, faults: Faults) -> tuple[dict[str, int], _Bands]:
 def _check_headings(names: set[str], bands: _Bands, row: int, faults: Faults) -> None:
     """What is wrong with the columns as a whole; what is merely noticed becomes a note."""
     one_dye, wavelengths = {"dye", "owf"} & names, np.array([*bands])
-    missing = [name for name in LAB if name not in names]
-    wrong = {
-        "two_recipes": "recipe" in names and one_dye,
-        "half_recipe": "recipe" not in names and len(one_dye) == 1,
-        "no_recipe_column": not names & {"recipe", "name", "dye", "owf"},
-        "half_lab": 0 < len(missing) < 3,
-        "no_reading": len(missing) == 3 and not bands and "hex" not in names,
-    }
-    there, absent = (min(some, default="") for some in (one_dye, {"dye", "owf"} - one_dye))
-    for which in (which for which, is_so in wrong.items() if is_so):
-        faults.tell(which, row, there=there, absent=absent, missing=" and ".join(missing))
+    missing, recipe = [name for name in LAB if name not in names], "recipe" in names
+    faults.tell("two_recipes", row, when=recipe and one_dye)
+    if not recipe and len(one_dye) == 1:
+        faults.tell("half_recipe", row, there=min(one_dye), absent=min({"dye", "owf"} - one_dye))
+    faults.tell("no_recipe_column", row, when=not names & {"recipe", "name", "dye", "owf"})
+    faults.tell("half_lab", row, when=0 < len(missing) < 3, missing=" and ".join(missing))
+    faults.tell("no_reading", row, when=len(missing) == 3 and not bands and "hex" not in names)
     faults.note("unnamed", when="name" in names and not names & {"recipe", "dye", "owf"})
     if bands and (fault := grid_fault(wavelengths)):
         faults.add(fault, row)

@@ -256,24 +256,20 @@ class Cards:
 
     def _check_grey(self, first: Witnesses) -> None:
         """Refuse a grey that is not as told: the page around it is the other witness."""
-        tone, raw = self.tone, self._raw
-        straight = self.photo.straightened(tone)
+        tone, raw, photo, cure = self.tone, self._raw, self.photo, said("photo.cure")
+        straight = photo.straightened(tone)
         steps = [cloth(straight, at, self.flat, whole=True) for at in self._grey]
         steepest = _EVEN if raw.known else 2.0 * _EVEN
         uneven = [i for i, x in enumerate(steps) if x.left_out > _EVEN or x.slope > steepest]
         darkest = (first.seen / raw.level / raw.at(first.at)).mean(axis=1).min()
         only_paper = raw.known and steps and self._steps.min() < 0.7 < darkest / 1.1
+        photo.refuse(only_paper, "photo.only_paper")
+        where = " and ".join(str(i + 1) for i in uneven)
+        photo.refuse(uneven, "photo.uneven_grey", where=where, count=len(steps), cure=cure)
+        photo.refuse(tone.off > _MOST_BENT, "photo.off_grey", off=100 * tone.off, cure=cure)
         # What the paper would reflect; one grey alone is taken with straight tones.
         gain = np.exp(np.log(first.known * raw.at(first.at) / first.seen).mean(axis=0))
-        paper = self.photo.to_xyz @ (tone(raw.level) if tone.known else raw.level * gain)
+        paper = (photo.to_xyz @ (tone(raw.level) if tone.known else raw.level * gain))[1]
         least, most = _WHITE_PAPER if tone.known else _PAPER_BENT
-        holds = {
-            "only_paper": only_paper, "uneven_grey": uneven, "off_grey": tone.off > _MOST_BENT,
-            "no_paper": raw.known and not self.flat.clipped and not least <= paper[1] <= most,
-        }  # fmt: skip
-        values = {
-            "where": " and ".join(str(i + 1) for i in uneven), "count": len(steps),
-            "off": 100 * tone.off, "paper": 100 * paper[1], "cure": said("photo.cure"),
-        }  # fmt: skip
-        for name, wrong in holds.items():
-            self.photo.refuse(wrong, f"photo.{name}", **values)
+        no_paper = raw.known and not self.flat.clipped and not least <= paper <= most
+        photo.refuse(no_paper, "photo.no_paper", paper=100 * paper, cure=cure)

@@ -193,13 +193,12 @@ def _check(image: "Image", data: bytes) -> int:
         bits = data[24]
     elif image.format == "TIFF":
         bits = int(np.max(image.tag_v2.get(258, (8,))))  # type: ignore[attr-defined]
-    holds = {
-        "too_large": width * height > MOST_PIXELS, "too_few_pixels": min(width, height) < 64,
-        "several": frames > 1, "inks": image.mode == "CMYK", "deep": bits > 16,
-        "no_colours": image.mode[:3] not in ("RGB", "CMY"),
-    }  # fmt: skip
-    for message in sayings(holds, size=size, frames=frames, mode=image.mode, bits=bits, most=_MOST):
-        raise DyemixError(message)
+    refuse(width * height > MOST_PIXELS, "photo.too_large", size=size, most=_MOST)
+    refuse(min(width, height) < 64, "photo.too_few_pixels", size=size)
+    refuse(frames > 1, "photo.several", frames=frames)
+    refuse(image.mode == "CMYK", "photo.inks")
+    refuse(bits > 16, "photo.deep", bits=bits)
+    refuse(image.mode[:3] not in ("RGB", "CMY"), "photo.no_colours", mode=image.mode)
     return bits
 
 

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -74,14 +75,11 @@ class PhotoOptions:
     light: Light = D65_2
 
     def __post_init__(self) -> None:
-        holds = {
-            "anchor": self.anchor not in ("grey", "undyed"),
-            "lit_by": self.lit_by not in ("", *LIT_BY),
-            "no_grid_beside": self.grid is None and (self.grey_at or self.card_at),
-            "steps": not all(0 < step < 1 for step in self.steps),
-        }  # fmt: skip
-        for message in sayings(holds, anchor=self.anchor, lit_by=self.lit_by, grey=self.grey):
-            raise InputError(message)
+        must = partial(refuse, error=InputError)
+        must(self.anchor not in ("grey", "undyed"), "photo.anchor", anchor=self.anchor)
+        must(self.lit_by not in ("", *LIT_BY), "photo.lit_by", lit_by=self.lit_by)
+        must(self.grid is None and (self.grey_at or self.card_at), "photo.no_grid_beside")
+        must(not all(0 < step < 1 for step in self.steps), "photo.steps", grey=self.grey)
 
     @property
     def steps(self) -> tuple[float, ...]:
