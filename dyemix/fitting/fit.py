@@ -91,8 +91,9 @@ def _ladders(swatches: SwatchSet, lender: DyeSet | None) -> Squares:
     unread = not swatches.swatches and sum(r.reflectance is None for r in swatches.readings)
     refuse(unread, "fit.unread", table=table, count=unread, error=FitError)
     refuse(not swatches.undyed, "fit.no_undyed", table=table, error=FitError)
+    none = "fit.no_square_there" if lender else "fit.no_ladder"
     ladders = {name: ladder for name in swatches.dyes if (ladder := swatches.ladder(name))}
-    refuse(not ladders, "fit.no_ladder", table=table, error=FitError)
+    refuse(not ladders, none, table=table, error=FitError)
     longest = max(ladders, key=lambda name: len(ladders[name]))
     squares = len(ladders[longest])
     refuse(squares > _MOST_SQUARES, "fit.long", longest, squares, _MOST_SQUARES, error=FitError)

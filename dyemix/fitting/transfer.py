@@ -40,15 +40,11 @@ def borrow(dyes: DyeSet, swatches: SwatchSet, check: SwatchSet | None = None) ->
         No undyed cloth or no square on the new cloth, a dye with one depth and nothing to borrow,
         readings without a recipe, or readings of another geometry than those of the first cloth.
     """
-    refuse(swatches.unnamed, "fit.unnamed_there", count=len(swatches.unnamed), error=FitError)
     told = tuple(_compared(dyes, swatches.conditions()))
     kept, _ = swatches.set_aside()
     steps = {name: len({s.recipe.total for s in kept.ladder(name)}) for name in kept.dyes}
     strangers = ", ".join(n for n, depths in steps.items() if depths == 1 and n not in dyes.names)
     refuse(strangers, "fit.stranger", dyes=strangers, error=FitError)
-    table = swatches.source or "this table"
-    refuse(not kept.undyed, "fit.no_undyed_there", table=table, error=FitError)
-    refuse(not any(steps.values()), "fit.no_square_there", error=FitError)
     if missing := ", ".join(name for name in dyes.names if not steps.get(name)):
         told += (said("fit.no_square", dyes=missing),)
     return fit(replace(swatches, warnings=told + swatches.warnings), check, dyes)

@@ -300,7 +300,7 @@ def test_conditions_of_the_two_cloths() -> None:
 @pytest.mark.parametrize(
     ("rows", "words"),
     [
-        ([("rose 1", 0.3)], "no undyed reading of the new cloth"),
+        ([("rose 1", 0.3)], "no undyed reading: add a row"),
         ([("undyed", 0.8)], "no dye has a square"),
         ([("undyed", 0.8), ("rose 1 + navy 1", 0.2)], "no dye has a square"),
     ],
