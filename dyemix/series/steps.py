@@ -224,11 +224,10 @@ def out_of_range(dyes: DyeSet, found: Series) -> Iterable[str]:
     """Which dyes leave the range of their swatches, at their worst, and which squares to dye."""
     steps = [step for route in found.best for step in route.steps]
     amounts = np.array([step.prediction.amounts for step in steps])
-    least, most = np.where(amounts > 0, amounts, np.inf).min(axis=0), amounts.max(axis=0)
-    pale, deep = (side.any(axis=0) for side in dyes.span.beyond(amounts))
-    sides = ("paler", pale, least, dyes.palest), ("deeper", deep, most, dyes.deepest)
-    for side, beyond, worst, edge in sides:
-        if some := np.flatnonzero(beyond).tolist():
+    least = np.where(amounts > 0, amounts, np.inf).min(axis=0)
+    sides = ("paler", least, dyes.palest), ("deeper", amounts.max(axis=0), dyes.deepest)
+    for i, (side, worst, edge) in enumerate(sides):
+        if some := np.flatnonzero(dyes.span.beyond(worst)[i]).tolist():
             told = (f"{dyes.names[i]} {format_amount(worst[i])} ({edge[i]:g})" for i in some)
             yield said(f"series.{side}", ", ".join(told))
 

@@ -24,7 +24,6 @@ from dyemix.colour.appearance import VIEWING, HueSpace, Scale, of_hue, quieter
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import AnyLight, smoothest_reflectance
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.swatches import Reading, Swatch
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import refuse, said
 from dyemix.matching.limits import Kit
@@ -110,10 +109,7 @@ def subdue_on(
     2
     """
     refuse(max_dyes < 1, "max_dyes is 1 or more.")
-    if isinstance(piece, Reading | Swatch):
-        target = replace(Target.of(piece, dyes.light_of(light)), name="the piece as read")
-    else:
-        target = Target.of(piece)
+    target = Target.of(piece, dyes.light)
     spectrum, seen = target.reflectance, dyes.light_of(target)
     if spectrum is None:
         spectrum = smoothest_reflectance(target.lab, seen)[0]

@@ -106,7 +106,7 @@ def test_a_cell_is_a_target_and_two_are_compared(run):
     assert trial.returncode == 0, trial.stderr
     assert "Target #334455" in trial.stdout
     over = run("subdue", "--over", piece, "--steps", "1", *how)
-    assert "On the piece as read" in over.stdout, over.stderr
+    assert f"On cell {cell.label} of photo.jpg" in over.stdout, over.stdout + over.stderr
     nowhere = run("match", "photo.jpg Z9", "--grey", STEPS)
     assert nowhere.returncode == 2
     assert "Z9" in nowhere.stderr
