@@ -273,7 +273,7 @@ def limits_of(problem: Problem, found: Found, far: Indices) -> dict[int, tuple[s
     """
     recipe, upper = problem.dyes.span.recipe, problem.upper
     near = found.rows(np.isin(found.which, far)).best(_TRIED)
-    holding = problem.goal(near.which, (1.0, 1.0, _HOLD_HUE))
+    holding = problem.weighed(near.which, (1.0, 1.0, _HOLD_HUE))
     turned = problem.descend(near, 6, 1e-3, partial(problem.blending.towards, holding))
     told, out = problem.told(turned), {}
     for t in far:

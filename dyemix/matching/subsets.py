@@ -205,17 +205,18 @@ class Problem:
         """Amounts run from nothing to the deepest swatch of each dye."""
         return cls(dyes, labs, light, max_dyes, np.zeros(len(dyes)), dyes.deepest)
 
-    def goal(self, which: Indices, force: Sequence[float] = ()) -> Goal:
-        """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000².
-
-        With a `force` lightness, chroma and hue count by so much.
-        """
+    def goal(self, which: Indices) -> Goal:
+        """ΔE2000 of rows from the targets `which` ``(N,)``: squares add up to ΔE2000²."""
         aims, k = self.labs.T.take(which, axis=1), self.k_lightness
-        by = np.array(force)[:, np.newaxis]
+        return lambda lab, rows: delta_e_parts(aims.take(rows, axis=1), lab, k)
+
+    def weighed(self, which: Indices, force: Sequence[float]) -> Goal:
+        """The same where lightness, chroma and hue count by so much."""
+        goal, by = self.goal(which), np.array(force)[:, np.newaxis]
 
         def parts(lab: Array, rows: Indices) -> tuple[Array, Array]:
-            value, slope = delta_e_parts(aims.take(rows, axis=1), lab, k)
-            return (by * value, by[..., np.newaxis] * slope) if force else (value, slope)
+            value, slope = goal(lab, rows)
+            return by * value, by[..., np.newaxis] * slope
 
         return parts
 

@@ -176,7 +176,7 @@ class Search:
 
         def settled(some: Found, low: Array, high: Array) -> Found:
             def pulled(index: Index) -> Residual:
-                goal = problem.goal(some.which, self.free.value)
+                goal = problem.weighed(some.which, self.free.value)
                 down, back, home = problem.blending.towards(goal, index), pull[index], base[index]
 
                 def residual(x: Array, rows: Indices) -> tuple[Array, Array]:
