@@ -177,12 +177,10 @@ class Nearest(Pot):
 
     within: bool
 
-
-def nearest_rows(found: Sequence[Nearest]) -> Iterable[Row]:
-    """One row a wanted colour: name, misses, whether it is within reach, recipe and its colour."""
-    for n in found:
-        figures = {name: getattr(n, name) for name in ("residual", "likely", "within")}
-        yield {"target": n.target.name, **figures, **n.prediction.row}
+    def _rows(self) -> Iterable[Row]:
+        """One row: name, misses, whether it is within reach, recipe and its colour."""
+        figures = {name: getattr(self, name) for name in ("residual", "likely", "within")}
+        yield {"target": self.target.name, **figures, **self.prediction.row}
 
 
 class Served(Value):
@@ -269,7 +267,7 @@ class Family(Result):
     demo: bool = False
 
     def _rows(self) -> Iterable[Row]:
-        return nearest_rows(self.members)
+        return (row for member in self.members for row in member._rows())
 
     def _lines(self) -> Iterable[str]:
         if self.members:

@@ -11,7 +11,7 @@ from dyemix.colour.colorimetry import Light
 from dyemix.dataset.result import Result, Row, Value
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import expect, refuse, said
-from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamut, nearest_rows, serve
+from dyemix.gamut.coverage import Gamut, Nearest, Progress, Served, gamut, serve
 from dyemix.matching.limits import LEAST_DOSE
 from dyemix.matching.match import match, match_many
 from dyemix.matching.matches import WITHIN_REACH, Match, Matches, Reach
@@ -93,7 +93,7 @@ class ShelfReach(Result):
 
     def _rows(self) -> Iterable[Row]:
         """One row a wanted colour; without any, the blends of most chroma, slice by slice."""
-        return nearest_rows(self.wanted or self.brightest)
+        return (row for nearest in self.wanted or self.brightest for row in nearest._rows())
 
     @property
     def findings(self) -> tuple[str, ...]:

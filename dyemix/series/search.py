@@ -4,7 +4,7 @@ A part of the colours may be left free: a tint has the chroma that its lightness
 bath the lightness that its chroma costs.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any, Self
@@ -15,7 +15,7 @@ from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.appearance import HueSpace, difference, lab_hue, of_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import AnyLight
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.recipe import OneRecipe
 from dyemix.errors import refuse
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
 from dyemix.matching.subsets import Found, Problem
@@ -38,9 +38,6 @@ _PULL = 0.03
 BROWN_CHROMA, BROWN_HUES, NEIGHBOUR = 30.0, (10.0, 100.0), 45.0
 #: A duller dye has at most this share of the clear one's chroma at equal lightness.
 DULLER = 0.95
-
-AnyRecipe = Mapping[str, float] | str
-Sets = Sequence[tuple[int, ...]]
 
 
 class Free(Enum):
@@ -70,11 +67,12 @@ class Search:
 
     @classmethod
     def of(
-        cls, dyes: DyeSet, recipe: AnyRecipe, free: Free, light: AnyLight = None, **how: Any
+        cls, dyes: DyeSet, recipe: OneRecipe, free: Free, light: AnyLight = None, **how: Any
     ) -> Self:
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
-        refuse(not Recipe.parse(recipe), "series.undyed")
-        return cls(dyes, dyes.predict(recipe, light), free, **how)
+        start = dyes.predict(recipe, light)
+        refuse(not start.recipe, "series.undyed")
+        return cls(dyes, start, free, **how)
 
     @property
     def space(self) -> HueSpace:
@@ -110,7 +108,7 @@ class Search:
         return replace(found, warnings=(*said, *out_of_range(self.dyes, found)))
 
     def best(
-        self, own: tuple[int, ...], added: Sets, asked: Array, *,
+        self, own: tuple[int, ...], added: Sequence[tuple[int, ...]], asked: Array, *,
         key: Callable[[Array, tuple[int, ...]], int] = lambda amounts, more: 0,
     ) -> dict[int, tuple[Array, Array]]:  # fmt: skip
         """For every key, what was asked ``(T, 3)`` and the amounts ``(T, D)`` of its best set.

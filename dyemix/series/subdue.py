@@ -23,12 +23,12 @@ from dyemix.arrays import Array
 from dyemix.colour.appearance import VIEWING, HueSpace, Scale, of_hue, quieter
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import AnyLight, smoothest_reflectance
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.recipe import OneRecipe, Recipe
 from dyemix.dataset.target import AnyColour, Target
 from dyemix.errors import refuse, said
 from dyemix.matching.limits import Kit
 from dyemix.model.dyes import DyeSet
-from dyemix.series.search import LEAST_CHROMA, AnyRecipe, Free, Search, route_kinds
+from dyemix.series.search import LEAST_CHROMA, Free, Search, route_kinds
 from dyemix.series.steps import Route, RouteKind, Series, too_small
 
 #: Points of a path that a level is looked up on.
@@ -40,7 +40,7 @@ _SHADE, _PALEST = 25.0, 0.1
 
 
 def subdue(
-    dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, *, least: float = 0.2, let_down: float = 0.0,
+    dyes: DyeSet, recipe: OneRecipe, steps: int = 5, *, least: float = 0.2, let_down: float = 0.0,
     scale: Scale | str = Scale.CHROMA, max_dyes: int | None = None,
     only: RouteKind | str | None = None, **how: Any,
 ) -> Series:  # fmt: skip
@@ -125,7 +125,7 @@ def subdue_on(
     return replace(found, piece=shown, warnings=(*rough, *_cost(found), *found.warnings))
 
 
-def tone(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
+def tone(dyes: DyeSet, recipe: OneRecipe, steps: int = 5, **how: Any) -> Series:
     """Greyed steps of a recipe: `subdue` by the route that the shelf's black or grey makes.
 
     >>> len(tone(dyes, "scarlet 1.2", steps=2).steps)
@@ -135,7 +135,7 @@ def tone(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
     return replace(found, title=found.title.replace("Quieter", "Tone", 1))
 
 
-def tint(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
+def tint(dyes: DyeSet, recipe: OneRecipe, steps: int = 5, **how: Any) -> Series:
     """Paler steps of a recipe: lightness rising evenly to that of a tenth of its depth, hue held.
 
     Where its own dyes do not hold the hue (one dye alone drifts as it will), a further dye may
@@ -150,7 +150,7 @@ def tint(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
     return _along(search, "Tint: paler", path, float(search.colours(path)[-1, 0]), steps)
 
 
-def shade(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series:
+def shade(dyes: DyeSet, recipe: OneRecipe, steps: int = 5, **how: Any) -> Series:
     """Steps of a recipe darkened with the shelf's black, L* falling evenly.
 
     By 25 L* in all, or as far as the shelf's squares go. Raises `DyemixError` where the shelf has
@@ -176,7 +176,7 @@ def shade(dyes: DyeSet, recipe: AnyRecipe, steps: int = 5, **how: Any) -> Series
 
 
 def gradient(
-    dyes: DyeSet, first: AnyRecipe, second: AnyRecipe, steps: int = 6, *, light: AnyLight = None,
+    dyes: DyeSet, first: OneRecipe, second: OneRecipe, steps: int = 6, *, light: AnyLight = None,
     kit: Kit | None = None,
 ) -> Series:  # fmt: skip
     """From one recipe to another in `steps` steps of equal ΔE2000, both ends included.
