@@ -164,16 +164,14 @@ def destination(
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         _refuse(True, path, "no_name", why=error)
     named = (name for name in inputs if name and os.path.exists(name))  # noqa: PTH110  (any name)
-    for wrong, which in (
-        (not there and Path(path).is_symlink(), "link"),
-        (not there and not folder, "no_folder"),
-        (place.is_dir(), "folder"),
-        (there and not place.is_file(), "device"),
-        (_BOOK_SUFFIX in (place.suffix.lower(), Path(path).suffix.lower()), "book"),
-        (there and any(map(place.samefile, named)), "input"),
-        (there and not force, "there"),
-    ):
-        _refuse(wrong, path, which, folder=str(place.parent))
+    endings = (place.suffix.lower(), Path(path).suffix.lower())
+    _refuse(not there and Path(path).is_symlink(), path, "link")
+    _refuse(not there and not folder, path, "no_folder", folder=str(place.parent))
+    _refuse(place.is_dir(), path, "folder")
+    _refuse(there and not place.is_file(), path, "device")
+    _refuse(_BOOK_SUFFIX in endings, path, "book")
+    _refuse(there and any(map(place.samefile, named)), path, "input")
+    _refuse(there and not force, path, "there")
     if there:
         try:
             with place.open("rb") as file:

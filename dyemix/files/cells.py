@@ -128,9 +128,8 @@ class Sheet(NamedTuple):
     def values(self, places: Sequence[int]) -> Array | None:
         """Columns as numbers ``(N, K)``; None where a cell is none."""
         with suppress(ValueError):
-            how: dict[str, Any] = {"delimiter": _APART, "usecols": places, "comments": None}
-            values = np.loadtxt(self.lines, ndmin=2, **how)
-            return values if np.isfinite(values).all() else None
+            found = np.loadtxt(self.lines, usecols=places, delimiter=_APART, comments=None, ndmin=2)
+            return found if np.isfinite(found).all() else None
         return None
 
 

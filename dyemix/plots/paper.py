@@ -133,9 +133,8 @@ class Paper:
     ) -> None:
         self.figure, self.layer = new_figure((0, 0, 1, 1))
         self.layer.axis("off")
-        how, self.foot = (
-            said(f"pictures.{picture}.{part}", screen=D65_2, **values) for part in ("how", "foot")
-        )
+        how = said(f"pictures.{picture}.how", screen=D65_2, **values)
+        self.foot = said(f"pictures.{picture}.foot", screen=D65_2, **values)
         self.y = 0.35
         if demo:
             self.down(DEMO_WARNING, color=SUBTLE)
