@@ -149,9 +149,8 @@ def bath_sheet(
     cloth_then = conditions.get("cloth", "")
     other = cloth and not same("cloth", cloth, cloth_then)
     made_of = Fibre.of(fibre or (cloth if other else conditions.get("fibre") or cloth_then))
-    dyed_g = cloth_g * (1.0 if made_of.share is None else made_of.share)
-    bottles = Bottles.of(stocks, settings)
-    recipe = Recipe.parse(recipe, bottles.measures(dyed_g))
+    bottles = Bottles.of(stocks, settings, 1.0 if made_of.share is None else made_of.share)
+    recipe = Recipe.parse(recipe, bottles.measures(cloth_g))
     was, unread = dyed_as(conditions, settings)
     asked = {name: value for name, value in how.items() if value is not None}
     if "solution" in str(asked.get("soda")):
@@ -164,7 +163,7 @@ def bath_sheet(
     if dyes is not None:  # palest first: by the lightness of each dye alone
         pale = {dye: dyes.predict({dye: _RANKING_DEPTH}).lab[0] for dye in recipe}
         ranked = {dye: recipe[dye] for dye in sorted(recipe, key=pale.__getitem__, reverse=True)}
-    doses = bottles.doses(ranked, dyed_g)
+    doses = bottles.doses(ranked, cloth_g)
     stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml
     water = total - stocks_ml - solutions_ml - holds
     room, cure = total - solutions_ml - holds, "more liquor (a higher ratio)"

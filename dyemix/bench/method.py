@@ -6,6 +6,7 @@ little, as a solution by volume; a presoak is a solution of the same strength (c
 
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from math import isnan, nan
 from typing import Any, Self
@@ -321,6 +322,13 @@ class Fibre(Value):
         hottest = min((row["hottest"] for row in found.values() if "hottest" in row), default=None)
         weak = any(row.get("weak") for row in found.values())
         return cls(words, tuple(found), undyed, share, weak, hottest)
+
+
+def dyed_share(conditions: Mapping[str, str]) -> float:
+    """Of the weight of cloth as the swatches' was, how much takes dye; 1 where nobody says."""
+    with suppress(DyemixError):
+        return Fibre.of(conditions.get("fibre") or conditions.get("cloth", "")).share or 1.0
+    return 1.0
 
 
 def _per_cent(text: str, fibre: str) -> float:

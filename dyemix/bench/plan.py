@@ -247,8 +247,7 @@ def first_swatches(
     cloth : what it is dyed on, in words; after a comma also when the alkali goes in and the liquor
         ratio, as a method may be called: ``linen, alkali with, 5:1``.
     stock_pct : strength of every stock, % w/v (g per 100 mL); the settings' where left out.
-    swatch_g : dry weight of one swatch, grams, above 0; 5 g where left out, and 10 g in low water,
-        whose small baths do not hold the weak stock of a smaller one.
+    swatch_g : dry weight of one swatch, grams, above 0; 5 g where left out, 10 g in low water.
     on : date of the sheet; today if left out.
     how : how all of them are dyed, as `bath_sheet` takes it; the settings' way where left out.
 
@@ -273,8 +272,7 @@ def first_swatches(
         refuse(other, "bench.called", name.replace("_", " "), how[name], value)
     settings = _with(settings, stock_strength=stock_pct)
     ratio = stated("liquor_ratio", how.get("liquor_ratio") or settings.liquor_ratio)
-    if swatch_g is None:
-        swatch_g = 10.0 if settings.is_low_water(ratio) else 5.0
+    swatch_g = settings.square_g(ratio) if swatch_g is None else swatch_g
     depths = settings.first_depths
     dyed = [Recipe(), *(Recipe({name: depth}) for name, depth in product(names, depths))]
     planned = {str(place): recipe for place, recipe in enumerate(dyed, start=1)}

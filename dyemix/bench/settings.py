@@ -136,6 +136,12 @@ class BathSettings(_Figures):  # type: ignore[misc]
         """Whether a liquor ratio, mL per g, is too little water to stir."""
         return bool(liquor_ratio < self.low_water_below)
 
+    def square_g(self, liquor_ratio: float) -> float:
+        """Dry weight of a swatch, g: the small bath of a lighter one in low water does not hold
+        the weak stock that it needs.
+        """
+        return 10.0 if self.is_low_water(liquor_ratio) else 5.0
+
     def stirred_share(self, liquor_ratio: float) -> float:
         """How far a bath is from low water to stirred, 0 to 1."""
         return float(np.interp(liquor_ratio, (self.low_water, self.low_water_below), (0.0, 1.0)))

@@ -196,30 +196,36 @@ class Bottles(Value):
     Attributes
     ----------
     by_dye : of each dye the bottle made last; the key ``""`` stands for every other dye.
+    share : of the weight of the cloth that they are for, how much takes dye (above 0, to 1).
     """
 
     by_dye: Mapping[str, Stock]
     settings: BathSettings
+    share: float = 1.0
 
     @classmethod
-    def of(cls, stocks: Iterable[Stock] | float | None, settings: BathSettings) -> Self:
+    def of(
+        cls, stocks: Iterable[Stock] | float | None, settings: BathSettings, share: float = 1.0
+    ) -> Self:
         """Bottles as a dyer gives them: each, or one strength (% w/v) for all, or none."""
         if stocks is None or isinstance(stocks, int | float):
             stocks = [Stock("", settings.stock_strength if stocks is None else stocks)]
         for bottle in (stocks := list(stocks)):
             expect(bottle, Stock, "write Stock('navy', 2.0), or one strength for every dye")
         ordered = sorted(stocks, key=lambda bottle: bottle.made or date.min)
-        return cls({bottle.dye: bottle for bottle in ordered}, settings)
+        return cls({bottle.dye: bottle for bottle in ordered}, settings, share)
 
     def measures(self, cloth_g: float | None) -> Measures:
         """What turns mL, spoons and grams into % owf on so much cloth."""
         strengths = {dye: b.actual_pct(self.settings) for dye, b in self.by_dye.items()}
-        return Measures(strengths, cloth_g, self.settings.spoons)
+        dyed_g = None if cloth_g is None else cloth_g * self.share
+        return Measures(strengths, dyed_g, self.settings.spoons)
 
     def left(self, cloth_g: float) -> dict[str, float]:
         """% owf of each dye that is left for so much cloth, where its bottle tells how much."""
         at_hand = ((dye, b.left_ml, b.actual_pct(self.settings)) for dye, b in self.by_dye.items())
-        return {dye: ml * pct / cloth_g for dye, ml, pct in at_hand if dye and ml is not None}
+        dyed_g = cloth_g * self.share
+        return {dye: ml * pct / dyed_g for dye, ml, pct in at_hand if dye and ml is not None}
 
     def of_dye(self, dye: str) -> Stock:
         """The bottle of a dye. Raises `RecipeError` where there is none."""
@@ -252,7 +258,12 @@ class Bottles(Value):
         Raises `RecipeError` for a dye without stock, and where even a stock 1 in 1000 leaves too
         little.
         """
-        return tuple(self._dose(dye, owf, cloth_g) for dye, owf in recipe.items())
+        return tuple(self._dose(dye, owf, cloth_g * self.share) for dye, owf in recipe.items())
+
+    @property
+    def undyed(self) -> str:
+        """How much of the cloth takes dye, to be said after its weight where it is not all."""
+        return f", {100 * self.share:.3g} % of it taking dye" if self.share < 1.0 else ""
 
     def _dose(self, dye: str, owf: float, cloth_g: float) -> Dose:
         settings, stock = self.settings, self.of_dye(dye)

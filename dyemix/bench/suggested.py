@@ -63,7 +63,7 @@ def suggested(
         measured = bottles.words(recipe, cloth_g, rounded, spoons) or "nothing to pour"
         lines.append(_with_reasons(f"   {measured}", reasons))
     strengths = bottles.strengths(chain(*recipes))
-    stock = f", of stock ({strengths}) for {cloth_g:g} g" if strengths else ""
+    stock = f", of stock ({strengths}) for {cloth_g:g} g{bottles.undyed}" if strengths else ""
     lines.append(f"% of dry cloth weight{stock}. Misses are {answer.formula}.")
     warnings = (
         *mottled(answer.dyes.conditions),
@@ -78,7 +78,8 @@ def in_steps(found: Series, bottles: Bottles, cloth_g: float, detail: bool = Fal
     """A series, with what to measure of each step below its recipe."""
     steps = (step.recipe for route in found.best for step in route.steps)
     strengths = bottles.strengths(chain.from_iterable(steps))
-    about = f"Of stock ({strengths}), for {cloth_g:g} g of dry cloth." if strengths else ""
+    cloth = f"{cloth_g:g} g of dry cloth{bottles.undyed}"
+    about = f"Of stock ({strengths}), for {cloth}." if strengths else ""
     return found.text(lambda s: bottles.words(s.recipe, cloth_g, s.measured), about, detail)
 
 

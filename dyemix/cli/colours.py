@@ -43,7 +43,8 @@ def match(
     whole = detail or "count" in limits or given("json") or given("draw")
     if in_hand := limits.pop("in_hand", ""):
         misused(not given("cloth_g"), "usage.in_hand")
-        limits["in_hand"], strengths = parse_in_hand(in_hand, given("cloth_g"))
+        dyed_g = shared.bottles(dyes).measures(given("cloth_g")).cloth_g
+        limits["in_hand"], strengths = parse_in_hand(in_hand, dyed_g)
         if not (given("stock") or shared.chosen()):
             get_current_context().meta["stock"] = strengths
     limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
@@ -160,13 +161,17 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
 
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
+    from dyemix.bench.method import dyed_as
+
     dyes = shared.dyes()
     wanted = shared.targets(targets, colours)
     misused(not wanted, "tables.no_colour")
     found = dyemix.next_swatch(dyes, wanted, **given_only(how))
     shared.show(found)
+    own = shared.settings(dyes)
+    ratio = dyed_as(dyes.conditions, own)[0].get("liquor_ratio", own.liquor_ratio)
     for choice in found.choices:
-        shared.bath("Dye it", choice, dyes, cloth_g=5.0)
+        shared.bath("Dye it", choice, dyes, cloth_g=own.square_g(ratio))
 
 
 # Families of colours ------------------------------------------------------------------------------

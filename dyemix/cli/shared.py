@@ -252,10 +252,11 @@ def _job_g() -> Any:
 
 
 def bottles(dyes: Any = None) -> Any:
-    """The stock at hand, with the dyer's own figures."""
+    """The stock at hand, with the dyer's own figures, for cloth as that of the swatches."""
+    from dyemix.bench.method import dyed_share
     from dyemix.bench.stock import Bottles
 
-    return Bottles.of(stocks(dyes), settings(dyes))
+    return Bottles.of(stocks(dyes), settings(dyes), dyed_share(stated(dyes)))
 
 
 def kit(measure: str | None, dyes: Any) -> Any:

@@ -221,8 +221,7 @@ class DyeBook(Methods):
             key += " ".join(map(digest, [age, lot, *trials]))
             teach = partial(learn, found, trials, half_life_days=age, lot=lot)
             found = kept_fit(key, lambda: teach().dyes)
-        made_of = {cloth.name: cloth.fibre for cloth in self.cloths()}
-        fibre = made_of.get(found.conditions.get("cloth", ""))
+        fibre = kept.conditions.get("fibre")
         return replace(found, conditions={**found.conditions, "fibre": fibre}) if fibre else found
 
     def weigh(self, method: str, half_life: float | None, lot: str | None) -> None:

@@ -32,7 +32,11 @@ class Methods(Rows):
     def _method(self, row: sqlite3.Row) -> KeptMethod:
         held = self._held(row["number"])
         own = tuple(dye for dye in held.dyes if held.ladder(dye))
-        return self._made(KeptMethod, row, held=held, conditions=held.conditions(), dyes=own)
+        told = dict(held.conditions())
+        known = "SELECT fibre FROM cloth WHERE name = ? AND fibre <> ''"
+        for (fibre,) in self._rows(known, told.get("cloth", "")):
+            told["fibre"] = fibre
+        return self._made(KeptMethod, row, held=held, conditions=told, dyes=own)
 
     def _standing(self, method: int) -> list[sqlite3.Row]:
         """Readings of a method, without tables that were replaced and rows that were struck."""

@@ -64,7 +64,7 @@ class KeptMethod(Value):
     ----------
     name, number : what it is called, and its row.
     held : its swatches, without tables that were replaced and rows that were struck.
-    conditions : how its swatches were dyed and read, as written.
+    conditions : how its swatches were dyed and read, as written; and the fibre of their cloth.
     dyes : those with a swatch of their own.
     trials : how many.
     borrows : the method whose dyes lend it their curves; "" where none does.

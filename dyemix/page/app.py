@@ -79,7 +79,8 @@ class Page:
         """A place as HTML, its status, and the address at which it can be opened again."""
         said, fault, slip = dict(query), "", Slip()
         try:
-            slip = Slip.of([("stock", self._workshop.stock), *query])
+            shop = self._workshop
+            slip = Slip.of([("stock", shop.stock), ("share", shop.share), *query])
             slip = carried_out(self._workshop, slip, said)
             if which := said.get("kept"):
                 kept = self._workshop.pictures(slip).get(which, b"")

@@ -42,6 +42,7 @@ class Slip:
     pins : mixes on the line, each a name and a recipe.
     past : mixes to go back to, latest last.
     dark : whether the room is dark.
+    share : of the weight of the cloth, how much takes dye.
     """
 
     wanted: str = ""
@@ -65,6 +66,7 @@ class Slip:
     pins: tuple[str, ...] = ()
     past: tuple[str, ...] = ()
     dark: str = ""
+    share: str = "1"
 
     @classmethod
     def of(cls, query: Iterable[tuple[str, str]]) -> Self:
@@ -75,13 +77,14 @@ class Slip:
                 raise DyemixError(f"{name} has {len(value)} letters, at most {LONGEST} are read.")
             said.setdefault(name, []).append(value)
         several = {"jars", "pins", "past"}
-        known = [field.name for field in fields(cls) if field.name in said]
+        given = [field.name for field in fields(cls) if field.name in said]
         values: dict[str, Any] = {
-            name: tuple(said[name]) if name in several else said[name][-1] for name in known
+            name: tuple(said[name]) if name in several else said[name][-1] for name in given
         }
         slip = cls(**values)
         choices = {"unit": PRESSES, "by": ("0", "1", "2")}
-        if any(getattr(slip, name) not in allowed for name, allowed in choices.items()):
+        known = all(getattr(slip, name) in allowed for name, allowed in choices.items())
+        if not (known and 0.0 < float(slip.share) <= 1.0):
             raise DyemixError("this address is of no view here: begin again at What colour?")
         return replace(slip, pins=slip.pins[:PINNED], past=slip.past[-UNDONE:])
 
@@ -132,6 +135,11 @@ class Slip:
         return parse_weight(self.cloth)
 
     @cached_property
+    def dyed_g(self) -> float:
+        """The part of the cloth that takes dye, g."""
+        return self.cloth_g * float(self.share)
+
+    @cached_property
     def strengths(self) -> dict[str, float]:
         """Of the stocks by dye, % w/v; the key ``""`` stands for every other."""
         return {"": STOCK_PCT, **parse_stock(self.stock)}
@@ -142,15 +150,15 @@ class Slip:
 
     @property
     def measures(self) -> Measures:
-        return Measures(self.strengths, self.cloth_g, SPOONS)
+        return Measures(self.strengths, self.dyed_g, SPOONS)
 
     @property
     def kit(self) -> Kit:
-        return Kit(self.cloth_g, self.strengths, "spoons" if self.unit == "spoons" else "syringe")
+        return Kit(self.dyed_g, self.strengths, "spoons" if self.unit == "spoons" else "syringe")
 
     def ml(self, dye: str, recipe: Recipe) -> float:
         """mL of stock of a dye in a recipe."""
-        return stock_ml(self.cloth_g, recipe.get(dye, 0.0), self.strength(dye))
+        return stock_ml(self.dyed_g, recipe.get(dye, 0.0), self.strength(dye))
 
     def measured(self, dye: str, recipe: Recipe) -> str:
         """How much of a dye, in the unit of amounts."""

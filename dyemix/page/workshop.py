@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import dyemix
 from dyemix.arrays import Array
 from dyemix.bench.bath_sheet import BathSheet
+from dyemix.bench.method import dyed_share
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock, stated_stocks
 from dyemix.cloth.levelness import Levelness, levelness
@@ -164,6 +165,11 @@ class Workshop:
         strengths = Bottles.of(known, own).measures(None).stock_pct
         return ", ".join(f"{dye} {pct:.3g}".strip() for dye, pct in strengths.items())
 
+    @property
+    def share(self) -> str:
+        """Of the weight of cloth as the swatches' was, how much takes dye."""
+        return f"{dyed_share(self.dyes.conditions):g}"
+
     # Colours ------------------------------------------------------------------------------------
 
     @kept("wanted", "light")
@@ -206,10 +212,10 @@ class Workshop:
         with self.book() as book:
             return dyed_for(book, self.dyes, wanted, self.method)
 
-    @kept("wanted", "light", "cloth", "stock", "unit")
+    @kept("wanted", "light", "cloth", "share", "stock", "unit")
     def choices(self, slip: Slip) -> Matches:
         """At most three recipes that are chosen, and those that they were chosen from."""
-        left = Bottles.of(self._kept(DyeBook.stocks), BathSettings()).left(slip.cloth_g)
+        left = Bottles.of(self._kept(DyeBook.stocks), BathSettings()).left(slip.dyed_g)
         return suggest(self.dyes, self.wanted(slip), left=left, kit=slip.kit)
 
     @kept("quiet", "wanted", "light")

@@ -192,3 +192,15 @@ def test_a_preview_answers_in_the_light_of_the_fit(run: Command) -> None:
     shown = run("preview", "navy 1", "--alkali", "after").stdout
     assert "2 mm blocks, D65/10°" in shown
     assert "D65/2" not in shown
+
+
+def test_a_swatch_to_dye_next_is_as_heavy_as_its_bath_wants(lawn: Command) -> None:
+    """5 g in low water have 25 mL, which the weak stock of a small dose alone would fill."""
+    text = (lawn.folder / "lawn.csv").read_text(encoding="utf-8")
+    low = text.replace("# liquor ratio: 20:1", "# liquor ratio: 5:1")
+    (lawn.folder / "low.csv").write_text(low, encoding="utf-8")
+    for table, cloth in (("lawn.csv", "5g"), ("low.csv", "10g")):
+        (bath,) = next_steps(lawn("next", "70 0 40", "--swatches", table))
+        assert f"--cloth {cloth}" in bath
+        done = lawn(*shlex.split(bath))
+        assert done.returncode == 0, done.stderr

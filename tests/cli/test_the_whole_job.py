@@ -288,6 +288,13 @@ def test_the_fibre_of_a_cloth_is_told_once(run: Command) -> None:
     again = ("book", "repeat", "b", "--cloth", "60g", *BOOK)
     for asked in (bath, ("bath", "jobs.csv", *BOOK), again):
         assert "39 mL" in run(*asked).stdout, asked
+    found = run("match", "70 10 40", "--cloth", "60g", "--max-dyes", "1", *BOOK)
+    assert "for 60 g, 65 % of it taking dye" in found.stdout
+    (poured,) = set(re.findall(r"gold (\S+ mL)", found.stdout))
+    assert poured in run(*steps(found)[0]).stdout
+    assert "is gold 1.00 % owf" in run("predict", "gold 39 mL", "--cloth", "60g", *BOOK).stderr
+    kept = ("book", "recipe", "gold 39 mL", "--cloth", "60g", "--job", "c", *BOOK)
+    assert "is gold 1.00 % owf" in run(*kept).stderr
 
 
 # Repeats ------------------------------------------------------------------------------------------

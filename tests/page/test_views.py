@@ -134,6 +134,17 @@ def test_amounts_are_of_the_bottles_and_else_of_the_swatches_stock(dyes, tmp_pat
     assert "past their life" not in " ".join(other.warnings), "poured from another bottle"
 
 
+def test_amounts_are_for_the_part_of_the_cloth_that_takes_dye(dyes) -> None:
+    """1 % of 65 % of 240 g is 1.56 g of dye, 156 mL of 1 % stock, by the jars and on the sheet."""
+    blend = replace(dyes, conditions={**dyes.conditions, "fibre": "cotton 65 %, polyester 35 %"})
+    asked = {**SAGE, "recipe": "navy 1", "stood": "navy 1", "unit": "mL"}
+    for place in ("/jars", "/bath"):
+        assert "156 mL" in words(Asked(blend)(place, **asked)), place
+        assert "240 mL" in words(Asked(dyes)(place, **asked)), place
+    for share in ("0", "nan", "2", "half"):
+        assert Asked(dyes)("/jars", **asked, share=share).status_code == 422
+
+
 def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -> None:
     """What the library tells on the way is passed on, and a press of Stop ends the work."""
     told, reach = [], dyemix.reach
