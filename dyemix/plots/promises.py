@@ -218,12 +218,10 @@ def trial(found: Correction) -> Pages:
     got = screen_colours(found.trial.reading.colour(D65_2))[0].hex
     rows = [[*[got] * 8, *[aim.hex] * 8, *codes[i::3]] for i in range(3)]
     paper.patches((MARGIN + 0.15, paper.y + 0.3, BODY - 0.3, 0.7), rows)
-    likely = f"likely {pot.likely:.1f} off, nine in ten below {pot.bound:.1f}"
-    labels = (
-        ("got", f"{got}  {found.miss.delta_e:.1f} off"), ("aim", aim.hex),
-        (f"24 pots of the {'next' if found.changed else 'same'} recipe", likely),
-    )  # fmt: skip
-    for i, (above, below) in enumerate(labels):
+    labels = {"got": f"{got}  {found.miss.delta_e:.1f} off", "aim": aim.hex}
+    pots_of = f"24 pots of the {'next' if found.changed else 'same'} recipe"
+    labels[pots_of] = f"likely {pot.likely:.1f} off, nine in ten below {pot.bound:.1f}"
+    for i, (above, below) in enumerate(labels.items()):
         x = MARGIN + 0.15 + i * (BODY - 0.3) / 3
         paper.write(x, paper.y + 0.07, above, font="bold")
         paper.write(x, paper.y + 1.05, below)
