@@ -30,7 +30,7 @@ from dyemix.series.steps import Route, RouteKind, Series, Step, out_of_range, re
 LEAST_CHROMA = 8.0
 #: A solution sets out from the base, and from this share of the most of each added dye.
 _LITTLE = 0.01
-#: How much a change of an amount by its whole self weighs beside CIELAB units.
+#: How much a change of an amount by its whole self weighs beside ΔE2000.
 _PULL = 0.03
 
 # What tells the dyes apart, at the middle of their ladders, in CIELAB units and degrees; working
@@ -43,7 +43,8 @@ DULLER = 0.95
 class Free(Enum):
     """What a series leaves free; the value is what the parts of ΔE2000 weigh in its search.
 
-    Lightness and hue are what a series promises; chroma gives way first where not all three can be.
+    Lightness and hue are what a series promises; chroma gives way first where not all three can be,
+    by the weights that reach most steps of the bright mixes of two simulated workshops.
     What is free still weighs a little: enough to settle what nothing else does, and no more.
     """
 
