@@ -223,9 +223,8 @@ class Bottles(Value):
 
     def left(self, cloth_g: float) -> dict[str, float]:
         """% owf of each dye that is left for so much cloth, where its bottle tells how much."""
-        at_hand = ((dye, b.left_ml, b.actual_pct(self.settings)) for dye, b in self.by_dye.items())
-        dyed_g = cloth_g * self.share
-        return {dye: ml * pct / dyed_g for dye, ml, pct in at_hand if dye and ml is not None}
+        owf, rest = self.measures(cloth_g).owf, ((d, b.left_ml) for d, b in self.by_dye.items())
+        return {dye: owf(dye, ml, "mL") for dye, ml in rest if dye and ml is not None}
 
     def of_dye(self, dye: str) -> Stock:
         """The bottle of a dye. Raises `RecipeError` where there is none."""

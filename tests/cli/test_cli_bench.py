@@ -47,7 +47,7 @@ def test_first_swatches_of_low_water_fit_and_say_each_thing_once(run: Run, alkal
     done = run("start", dyes, "--method", "linen", "--ratio", "5", "--alkali", alkali)
     assert done.returncode == 0, done.stderr
     told = " ".join(done.stdout.split())
-    assert "23 × 10 = 230 g dry" in told
+    assert "23 × 10 g = 230 g dry" in told
     assert told.count("usually a mixture") == 1
     assert "! plum, navy, black: usually a mixture" in told
     assert told.count("presoak carries") == (alkali == "presoak")
