@@ -41,8 +41,12 @@ def from_text(text: str) -> Array:
     raise DyemixError(said("readings.no_matrix", text=text[:40]))
 
 
-def check_colour(lab: Array) -> None:
-    """Raises `TargetError` for a CIELAB ``(3,)`` that no cloth can have in any light."""
+def check_colour(lab: Array, given: str, error: type[DyemixError]) -> None:
+    """Raises `error` for what is no CIELAB ``(3,)``, as it was `given`; `TargetError` for one that
+    no cloth can have in any light.
+    """
+    sound = lab.shape == (3,) and np.isfinite(lab).all()
+    refuse(not sound, "readings.no_colour", given=given, error=error)
     far = not (0.0 <= lab[0] <= 100.01 and max(abs(lab[1]), abs(lab[2])) <= 200.0)
     refuse(far, "readings.no_cloth", *lab, error=TargetError)
 
@@ -205,9 +209,7 @@ class Reading(Result):
         can have.
         """
         colour = numbers(headed(values, LAB))
-        if colour.shape != (3,) or not np.isfinite(colour).all():
-            raise InputError(said("readings.no_colour", given=repr(values)))
-        check_colour(colour)
+        check_colour(colour, repr(values), InputError)
         seen = Light.parse(light)
         (spectrum,) = colorimetry.smoothest_reflectance(colour, seen)
         made = {"recipe": recipe, "reflectance": spectrum, "lab": colour, "light": seen}

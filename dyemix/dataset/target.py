@@ -67,9 +67,7 @@ class Target(Result):
     def __post_init__(self) -> None:
         given = self.lab
         super().__post_init__()
-        if self.lab.shape != (3,) or not np.all(np.isfinite(self.lab)):
-            raise TargetError(said("readings.no_colour", given=self.name or repr(given)))
-        check_colour(self.lab)
+        check_colour(self.lab, self.name or repr(given), TargetError)
         known, shown = np.isfinite(self.spread).all(), str(self.covariance)[:40]
         refuse(not known, "readings.no_covariance", text=shown, error=TargetError)
 
