@@ -142,8 +142,8 @@ class LabLadders:
     row's light scaled to the white of D65/10°: CIELAB sees XYZ only through its ratio to the white,
     so one formula then serves every light. `dye` and `swatch` ``(R,)`` which a row is of, swatches
     counted over all ladders, and `own` ``(D, R)`` 1 where it is of a dye; `clipped` those rows that
-    are bounds; `start` ``(D, B)`` ln a; `reading` the error of one in ΔE2000; `lowest` the lowest
-    stimulus of any row, as a share of the white's: r0 stays below.
+    are bounds; `near` ``(D, K + 2)`` unknowns near the next solution; `reading` the error of one in
+    ΔE2000; `lowest` the lowest stimulus of any row, as a share of the white's: r0 stays below.
     """
 
     def __init__(self, ladders: Mapping[str, Sequence[Swatch]], cloth: Array) -> None:
@@ -160,34 +160,22 @@ class LabLadders:
         own = np.where(share.any(axis=-1), 1.0 - ALIKE, 1.0)[..., np.newaxis, np.newaxis]
         self.scatter = own * (self.metric @ covariance @ self.metric.swapaxes(-1, -2))
         self.clipped = {i: clip for i, clip in enumerate(bounds) if clip is not None}
-        self.start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
         self.cloth, self.reading = cloth, READING
+        start = np.array([_start(name, some, cloth) for name, some in ladders.items()])
+        inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
+        self.near = np.pad((start - _MEAN) @ inverse.T, ((0, 0), (0, 2)))
         xyz = colorimetry.xyz_from_lab(self.goal, D65_10)
         self.lowest = float((xyz / colorimetry.white(D65_10)).min())
-        self._last: Array | None = None
 
-    def solve(self, surface: Surface, counts: Array, start: Array | None = None) -> Array:
-        """The unknowns ``(D, K + 2)`` of maximum posterior: parts of ln a, then those of the law.
-
-        `start` is a solution near by. From afar a curve may settle in one of two shapes: each dye
-        takes the better of two starts.
+    def solve(self, surface: Surface, counts: Array, x: Array) -> Array:
+        """The unknowns ``(D, K + 2)`` of maximum posterior, near `x`: parts of ln a, then those of
+        the law.
         """
         counted = counts[self.swatch]
-        if start is not None:
-            return self._descend(surface, counted, start, cold=False)
-        inverse = np.linalg.inv(_BASIS.T @ _BASIS + 0.05 * np.eye(_PARTS)) @ _BASIS.T
-        first = np.pad((self.start - _MEAN) @ inverse.T, ((0, 0), (0, 2)))
-        ends = [self._descend(surface, counted, x, cold=True) for x in (first, 0.3 * first)]
-        costs = [self._left(x, surface, counted)[0] for x in ends]
-        return np.where((costs[1] < costs[0])[:, np.newaxis], ends[1], ends[0])
-
-    def _descend(self, surface: Surface, counted: Array, x: Array, *, cold: bool) -> Array:
         seen = self._seen(x, surface)
         damping = np.full(len(x), 1.0)
-        for step_number in range(_STEPS):
-            # From afar first as if readings were rough, or the first steps overshoot.
-            loose = 2.0 * 0.5**step_number if cold and step_number < 6 else 0.0
-            whitener = self._whitener(seen, counted, loose)
+        for _ in range(_STEPS):
+            whitener = self._whitener(seen, counted)
             cost, r, slope = self._whitened(whitener, seen, x)
             normal = self._per_dye(slope, slope)
             normal += (1.0 + damping)[:, np.newaxis, np.newaxis] * np.eye(_PARTS + 2)
@@ -203,7 +191,7 @@ class LabLadders:
             for mine, its in zip(seen, tried, strict=True):
                 mine[rows] = its[rows]
             damping = np.clip(damping * np.where(better, 0.2, 10.0), 1e-6, 1e8)
-            if loose == 0.0 and np.all(gain < _TOLERANCE):
+            if np.all(gain < _TOLERANCE):
                 break
         return x
 
@@ -211,7 +199,7 @@ class LabLadders:
         """Every dye under this surface, from where the last fit ended, and weighted squares
         ``(D,)`` that are left, priors included; `counts` ``(N,)`` says how much each swatch counts.
         """
-        self._last = x = self.solve(surface, counts, self._last)
+        self.near = x = self.solve(surface, counts, self.near)
         cost, _, slope, covariance, whitener = self._left(x, surface, counts[self.swatch])
         curves, law = _meaning(x)
         common = -(self._per_dye(whitener @ self.common, slope) @ covariance) @ _WHOLE.T
@@ -223,7 +211,7 @@ class LabLadders:
     def _left(self, x: Array, surface: Surface, counted: Array) -> tuple[Array, ...]:
         """Costs ``(D,)`` of unknowns, whitened residuals and slopes, what is open, the whitener."""
         seen = self._seen(x, surface)
-        whitener = self._whitener(seen, counted, 0.0)
+        whitener = self._whitener(seen, counted)
         cost, r, slope = self._whitened(whitener, seen, x)
         covariance = np.linalg.inv(self._per_dye(slope, slope) + np.eye(_PARTS + 2))
         return cost, r, slope, np.asarray(covariance), whitener
@@ -234,14 +222,13 @@ class LabLadders:
         Each round is one of expectation and maximisation for a scale (Dempster, Laird & Rubin,
         J. R. Stat. Soc. B 39 (1977) 1): what is left of a row, and what is open of it.
         """
-        x, counted = None, counts[self.swatch]
+        x, counted = self.near, counts[self.swatch]
         for _ in range(_WEIGHINGS):
             x = self.solve(surface, counts, x)
             _, r, slope, covariance, _ = self._left(x, surface, counted)
             strays = float((r * r).sum() + ((slope @ covariance[self.dye]) * slope).sum())
             total = _READING_WORTH * READING**2 + strays * self.reading**2
             self.reading = float(np.sqrt(total / (_READING_WORTH + 3.0 * counted.sum())))
-        self._last = None
 
     def _per_dye(self, one: Array, other: Array) -> Array:
         """Products ``(D, I, J)`` over all rows of a dye, of ``(R, 3, I)`` and ``(R, 3, J)``."""
@@ -269,14 +256,14 @@ class LabLadders:
         last = strength[..., np.newaxis] * by_law[:, np.newaxis]
         return _Seen(labs, miss, np.concatenate([by_log @ _BASIS, last], axis=-1), strength)
 
-    def _whitener(self, seen: _Seen, counted: Array, loose: float) -> Array:
+    def _whitener(self, seen: _Seen, counted: Array) -> Array:
         """``(R, 3, 3)``, rows that do not count 0."""
         along = STRENGTH * seen.strength[..., np.newaxis]
         total = self.scatter + along @ along.swapaxes(-1, -2)
         for row, clipped in self.clipped.items():
             by_lab = self.metric[row]
             total[row] += by_lab @ clipped.open(seen.lab[row] - self.goal[row]) @ by_lab.T
-        total += (self.reading**2 + loose**2) * np.eye(3)
+        total += self.reading**2 * np.eye(3)
         root = np.linalg.inv(np.linalg.cholesky(total))
         return root * np.sqrt(counted)[..., np.newaxis, np.newaxis]
 

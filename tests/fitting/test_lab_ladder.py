@@ -91,7 +91,7 @@ def test_slopes_are_those_of_the_residual(ladders: SwatchSet) -> None:
     joint = LabLadders({name: table.ladder(name) for name in dyes}, np.full(31, 0.8))
     counts = np.ones(sum(len(table.ladder(name)) for name in dyes))
     surface = Surface(0.01, 0.1)
-    at = joint.solve(surface, counts)
+    at = joint.solve(surface, counts, joint.near)
     at = at + 0.05 * np.random.default_rng(4).standard_normal(at.shape)
     seen, step = joint._seen(at, surface), 1e-5
     for j in range(at.shape[1]):
@@ -155,7 +155,7 @@ def test_a_row_weighs_by_its_reading_and_its_bath(ladders: SwatchSet) -> None:
     table = as_lab(some(ladders, "navy"))
     joint = LabLadders({"navy": table.ladder("navy")}, np.full(31, 0.8))
     seen = joint._seen(np.zeros((1, lab_ladder._BASIS.shape[1] + 2)), Surface(0.01, 0.1))
-    root = joint._whitener(seen, np.ones(len(joint.swatch)), 0.0)
+    root = joint._whitener(seen, np.ones(len(joint.swatch)))
     along = 0.07 * seen.strength[..., np.newaxis]
     total = along @ along.transpose(0, 2, 1) + 0.09 * np.eye(3)
     np.testing.assert_allclose(np.linalg.inv(root.transpose(0, 2, 1) @ root), total)
@@ -212,7 +212,7 @@ def test_what_a_picture_is_off_by_moves_all_that_was_read_from_it(
     assert np.abs(common[:, :3]).max(axis=(1, 2)).min() > 0.01  # of both dyes
     for part, off in enumerate(0.05 * np.linalg.cholesky(0.6 * stated).T):
         again = joint(off)
-        again._last = at._last  # from where the first ended: a curve may end in another shape
+        again.near = at.near  # from where the first ended: a curve may end in another shape
         moved = np.log(again.fit(surface, counts, 0.0)[0].curves / found.curves)
         wanted = -0.05 * common[:, part, :-2]
         assert np.linalg.norm(moved - wanted) < 0.1 * np.linalg.norm(wanted)
@@ -237,8 +237,8 @@ def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet)
     joint = LabLadders({name: table.ladder(name) for name in dyes}, np.full(31, 0.8))
     counts = np.ones(sum(len(table.ladder(name)) for name in dyes))
     surface = Surface(0.01, 0.1)
-    cold = joint.solve(surface, counts)
-    warm = joint.solve(surface, counts, joint.solve(Surface(0.0, 0.4), counts))
+    cold = joint.solve(surface, counts, joint.near)
+    warm = joint.solve(surface, counts, joint.solve(Surface(0.0, 0.4), counts, joint.near))
     first, second = (joint._left(x, surface, counts[joint.swatch])[0] for x in (cold, warm))
     np.testing.assert_allclose(second, first, rtol=0.01)
 
