@@ -16,7 +16,8 @@ from dyemix.errors import data, refuse, said
 #: The conditions under which a swatch was dyed and read that a fit must not mix.
 METHOD = ("cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "soda", "geometry",
           "backing")  # fmt: skip
-#: The photograph that a reading is from: what its camera does to all colours is common to them.
+#: The photograph that a reading is from, by its name and a mark of its pixels, as 'photo.jpg
+#: #0badcafe': what its camera does to all colours is common to them.
 PICTURE = "photograph"
 #: Conditions that are kept but may differ between swatches of one fit.
 RECORD = ("lot", "date", "illuminant", "observer", PICTURE)

@@ -242,8 +242,8 @@ class Reading(Result):
     @property
     def source(self) -> str:
         """What it was read from: its kind, or the cell of a photograph."""
-        picture = self.conditions.get(PICTURE)
-        return f"cell {self.name} of {picture}" if picture else self.kind
+        file = self.conditions.get(PICTURE, "").rsplit(" #", 1)[0]
+        return f"cell {self.name} of {file}" if file else self.kind
 
     @property
     def cells(self) -> dict[str, str]:

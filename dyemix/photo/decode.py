@@ -18,8 +18,10 @@ import io
 import struct
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,6 +103,11 @@ class Photograph:
     def straightened(self, tone: "Tone") -> Self:
         """The same codes with the camera's tone curve undone; what is clipped stays clipped."""
         return replace(self, curve=tone(self.curve.astype(float)).astype(np.float32))
+
+    @cached_property
+    def picture(self) -> str:
+        """Its name, and a mark of its pixels: what is called photo.jpg may be another each time."""
+        return f"{self.file} #{crc32(self.codes.tobytes()):08x}"
 
     def refuse(self, wrong: object, sentence: str, **values: Any) -> None:
         """Raises `InputError` of this picture, with a sentence of `said`, for what is wrong."""

@@ -123,7 +123,7 @@ def examine_photo(photo: Named | Photograph, options: PhotoOptions | None = None
     )  # fmt: skip
     first = "; ".join(dict.fromkeys(cell.left_out[0] for cell in left))
     photo.refuse(len(left) == len(cells), "photo.none_left", why=first)
-    readings = [cell.reading(photo.file, found.warnings) for cell in cells if not cell.left_out]
+    readings = [cell.reading(photo, found.warnings) for cell in cells if not cell.left_out]
     swatches = SwatchSet(tuple(readings), tuple(notes), photo.file)
     return PhotoReading(swatches, tuple(cells), vacant, found, frame, photo)
 

@@ -95,16 +95,17 @@ class CellReading(Laid):
         """Why it is left out, and what else is doubtful."""
         return (*(f"LEFT OUT: {reason}" for reason in self.left_out), *self.warnings)
 
-    def reading(self, file: str, doubts: tuple[str, ...]) -> Reading:
+    def reading(self, photograph: Photograph, doubts: tuple[str, ...]) -> Reading:
         """The reading of what lies in it; `doubts` hold for the whole picture."""
         conditions = {
-            **self.content.conditions, "geometry": "photograph", PICTURE: file,
+            **self.content.conditions, "geometry": "photograph", PICTURE: photograph.picture,
             "illuminant": self.light.illuminant, "observer": str(self.light.observer),
         }  # fmt: skip
         return replace(
             self.content, reflectance=self.reflectance, kind="Lab", lab=self.lab, light=self.light,
             covariance=self.covariance, clipped=self.clipped, conditions=conditions,
-            warnings=(*self.warnings, *doubts), place=f"{file}, cell {self.label}", name=self.label,
+            warnings=(*self.warnings, *doubts), place=f"{photograph.file}, cell {self.label}",
+            name=self.label,
         )  # fmt: skip
 
 
@@ -158,7 +159,7 @@ class PhotoReading(Result):
         readings = () if beside is None else beside.readings
         pictures = [reading.conditions.get(PICTURE) for reading in readings]
         of = zip(pictures, readings, strict=True) if all(pictures) else ()
-        same = [r.colour(cell.light) for file, r in of if file == self.photograph.file]
+        same = [r.colour(cell.light) for file, r in of if file == self.photograph.picture]
         apart = float(np.min(delta_e(cell.lab, np.array(same)))) if same else np.inf
         own = cell.covariance - self._shared(apart) * cell.camera
         words = (f"{name}: {doubt}." for doubt in (*cell.warnings, *self.characterisation.warnings))
@@ -166,7 +167,7 @@ class PhotoReading(Result):
 
     def piece(self, label: str) -> Reading:
         """The reading of one cell. Raises `TargetError` as `target` does."""
-        return self._value(label).reading(self.photograph.file, self.characterisation.warnings)
+        return self._value(label).reading(self.photograph, self.characterisation.warnings)
 
     def _rows(self) -> Iterator[Row]:
         """One row a cell: label, recipe, colour, error and spread (ΔE2000), doubts, left out."""

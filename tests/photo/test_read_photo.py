@@ -6,6 +6,7 @@ textiles of CIE 224:2017; none of them is a patch or helped to fit the camera.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import combinations, product
 from pathlib import Path
@@ -210,10 +211,13 @@ def test_names_recipes_and_conditions_reach_the_readings(tmp_path: Path) -> None
     assert first.recipe == {"rose": 1.0}
     assert first.swatch == "N1"
     assert (first.kind, first.light, first.rough) == ("Lab", D65_2, True)
-    assert dict(first.conditions) == {
+    conditions = dict(first.conditions)
+    assert conditions == {
         "cloth": "cotton lawn", "geometry": "photograph", "illuminant": "D65", "observer": "2",
-        "photograph": swatches.source,
+        "photograph": conditions["photograph"],
     }  # fmt: skip
+    assert re.fullmatch(rf"{re.escape(swatches.source)} #[0-9a-f]{{8}}", conditions["photograph"])
+    assert first.source == f"cell A1 of {swatches.source}"
     assert by_name["B4"].recipe == {}
     assert by_name["B5"].recipe is None
     assert first.reflectance is not None
@@ -276,6 +280,15 @@ def test_differences_in_one_frame_have_honest_smaller_errors() -> None:
     assert near.same_picture
     assert not apart.same_picture
     assert apart.error > 1.3 * near.error
+
+
+def test_another_photograph_of_the_same_name_has_an_error_of_its_own() -> None:
+    first, second = read(), read(seed=3)
+    named = replace(second.photograph, file=first.photograph.file)
+    alone = second.target("A3").covariance
+    beside = replace(second, photograph=named).target("A3", first.swatches).covariance
+    assert beside == pytest.approx(alone)
+    assert np.trace(first.target("A3", first.swatches).covariance) < 0.3 * np.trace(alone)
 
 
 def test_a_difference_within_the_error_changes_nothing() -> None:
