@@ -135,7 +135,8 @@ def trial(
         book.add_trial(done, job, note, given("method") or "", seen and plain_picture(seen))
         shared.kept(f"a trial of {job or dyed}.")
     if found is None:  # a square, dyed to learn from
-        shared.show(miss := Miss.of(dyes.predict(dyed).lab, piece.colour(dyes.light)),
+        ground = dyes if on is None else dyes.over(on)
+        shared.show(miss := Miss.of(ground.predict(dyed).lab, piece.colour(dyes.light)),
                     f"{miss} from what was predicted, {dyes.light}")  # fmt: skip
         return
     shared.show(found)

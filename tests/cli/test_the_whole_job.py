@@ -273,6 +273,13 @@ def test_a_square_to_learn_from_is_kept_without_a_colour_wanted(run: Command) ->
     assert "1 trial)" in run("fit", *BOOK).stderr
 
 
+def test_a_second_bath_without_a_colour_wanted_is_compared_over_its_piece(run: Command) -> None:
+    assert begun(run).returncode == 0
+    piece = "40 -10 -20"  # next to no dye leaves it as it was
+    done = run("trial", "gold 0.001", "--over", piece, "--reading", piece, *BOOK)
+    assert float(done.stdout.split()[0]) < 1.0, done.stdout
+
+
 def test_the_fibre_of_a_cloth_is_told_once(run: Command) -> None:
     assert (
         begun(run, "# cloth: lawn\n# alkali: after\n# liquor ratio: 20\n" + SQUARES).returncode == 0

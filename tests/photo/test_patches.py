@@ -383,6 +383,7 @@ def test_a_matrix_says_how_far_it_misses() -> None:
     roots = CameraMatrix(np.eye(3, 6), "card", patches=names, left_out=missed)
     assert ("matrix with roots on" in str(roots), "roots" in str(found)) == (True, False)
     assert "allows for daylight and for lamps" in str(balance(SRGB_TO_XYZ))
+    assert "narrower" not in str(balance(SRGB_TO_XYZ))  # warm lamps have the widest
     assert "of the light that is named" in str(balance(SRGB_TO_XYZ, lit_by="white"))
 
 

@@ -217,6 +217,7 @@ def test_of_two_pages_the_near_one_is_read_and_neither_where_that_cannot_be_told
 def test_an_overexposed_photograph_says_so() -> None:
     found = read(False, exposure=2.5)
     assert any("overexposed" in doubt for doubt in found.characterisation.warnings)
+    assert ".." not in str(found)  # a remedy stands within sentences
     sound = [cell for cell in found.cells if not cell.left_out]
     assert sum(cell.clipped is not None for cell in sound) > 8
     for cell in (cell for cell in sound if cell.clipped is None):
