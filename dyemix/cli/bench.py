@@ -107,6 +107,8 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
     500 mL of it, or --make.
     """
     how |= {"cold": not warm, "settings": shared.settings()}
+    if how["strength_pct"] is None:
+        how["strength_pct"] = shared.bottles().of_dye(dye).strength_pct
     sheet = dyemix.stock_sheet(dye, **given_only(how))
     shared.show(sheet)
     if book := shared.chosen():

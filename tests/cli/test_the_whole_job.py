@@ -304,6 +304,15 @@ def test_the_fibre_of_a_cloth_is_told_once(run: Command) -> None:
     assert "is gold 1.00 % owf" in run(*kept).stderr
 
 
+def test_a_stock_is_made_as_strong_as_the_book_has_it(run: Command) -> None:
+    assert begun(run, "# stock_pct: 2\n" + SQUARES).returncode == 0
+    assert "gold 1 %" in run("stock", "gold").stdout, "of no book"
+    assert "gold 2 %" in run("stock", "gold", *BOOK).stdout
+    assert "gold 4 %" in run("stock", "gold", "--strength", "4", *BOOK).stdout
+    assert "gold 4 %" in run("stock", "gold", *BOOK).stdout
+    assert "0 %" in run("stock", "gold", "--strength", "0", *BOOK).stderr
+
+
 # Repeats ------------------------------------------------------------------------------------------
 
 
