@@ -302,7 +302,7 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
         if rows and not any(is_one(row) for row in rows):
             values = np.atleast_2d(numbers(rows))
         else:
-            recipes = tuple(map(_recipe, rows))
+            recipes = tuple(map(one_recipe, rows))
             values = np.zeros((len(rows), len(names)))
             for row, recipe in zip(values, recipes, strict=True):
                 for dye, amount in recipe.items():
@@ -314,7 +314,8 @@ def in_order(given: Any, names: Sequence[str]) -> tuple[Array, tuple[Recipe, ...
     return np.asarray(values, dtype=float), recipes, None if is_one(given) else index_of(given)
 
 
-def _recipe(given: Any) -> Recipe:
+def one_recipe(given: Any) -> Recipe:
+    """One recipe in % owf. Raises `RecipeError` for what is none, or several."""
     refuse(not is_one(given), "recipes.no_recipe", text=str(given)[:60], error=RecipeError)
     return Recipe.parse(given)
 

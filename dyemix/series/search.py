@@ -15,7 +15,7 @@ from dyemix.arrays import Array, Flags, Indices
 from dyemix.colour.appearance import HueSpace, difference, lab_hue, of_hue, usual_hue
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import AnyLight
-from dyemix.dataset.recipe import OneRecipe
+from dyemix.dataset.recipe import OneRecipe, one_recipe
 from dyemix.errors import refuse
 from dyemix.matching.limits import LEAST_DOSE, Kit, measured
 from dyemix.matching.subsets import Found, Problem
@@ -71,7 +71,7 @@ class Search:
         cls, dyes: DyeSet, recipe: OneRecipe, free: Free, light: AnyLight = None, **how: Any
     ) -> Self:
         """A search from a recipe. Raises `RecipeError`, and `DyemixError` for undyed cloth."""
-        start = dyes.predict(recipe, light)
+        start = dyes.predict(one_recipe(recipe), light)
         refuse(not start.recipe, "series.undyed")
         return cls(dyes, start, free, **how)
 
