@@ -22,8 +22,8 @@ more than promised widen the promise (never narrow it): a wild pot neither drags
 every promise wide. Repeats
 of one recipe share its own error: they count as one pot, read several times. Readings of one
 photograph share most of theirs, squares among them. What a few photographs happen to be off by
-alike looks as if the dyes were, and no more pots in them tell it apart: it counts twice, and of
-what they say of θ a part is believed. The rest of the mean adds to the covariance in squares.
+alike looks as if the dyes were, and no more pots in them tell it apart: of what they say of θ a
+part is believed. The rest of the mean adds to the covariance in squares.
 """
 
 from collections.abc import Iterable, Sequence
@@ -54,9 +54,9 @@ _WIDENING_WORTH = 5.0
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: So many pots are far beyond any shelf's, and take some ten seconds: every cell holds all of them.
 _MOST_POTS = 2000
-#: Photographed pots move θ by m / (m + this) of the posterior mean, for m pictures; and what pots
-#: of one picture have alike counts so many times its variance. Chosen on the DEVELOP worlds.
-_FEW, _TWICE = 0.6, 2.0
+#: Photographed pots move θ by m / (m + this) of the posterior mean, for m pictures. Chosen on the
+#: DEVELOP worlds.
+_FEW = 0.5
 #: A cell of less weight than this is left out once H is taken again.
 _NO_WEIGHT = 1e-4
 
@@ -194,7 +194,6 @@ def _linear(dyes: DyeSet, groups: _Groups, theta: Array, cells: Cells, wilder: A
     common = common.reshape(len(y), 3, -1)
     noise -= common @ common.transpose(0, 2, 1)
     known = 3 * len(ladders.pictures)
-    common[..., known:] *= np.sqrt(_TWICE)
     slope[..., modes.of_surface.stop + np.arange(known)] += common[..., :known]
     slope = np.dstack([slope, common[..., known:]])
     scales, sizes = cells.scales(modes)

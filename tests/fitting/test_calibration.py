@@ -306,10 +306,10 @@ def test_beside_a_dense_bayesian_solve(
 ) -> None:
     """The same linear model, cell by cell of τ, s and ν, by SciPy's multivariate normal: θ, and
     each pot as the others predict it. Photographed, readings have a stated covariance, of which
-    those of one picture share 0.6, counted twice; one recipe was dyed twice, once in either
-    of two pictures, one was read from both, and one pot weighs 0.4. Where squares were in one of
-    these pictures, what it is off by is an unknown of the squares too, counted once, and in another
-    picture one that mixes tell by the dyes alone. Two pictures move θ by 2 / 2.6 of the mean."""
+    those of one picture share 0.6; one recipe was dyed twice, once in either of two pictures, one
+    was read from both, and one pot weighs 0.4. Where squares were in one of these pictures, what it
+    is off by is an unknown of the squares too, and in another picture one that mixes tell by the
+    dyes alone. Two pictures move θ by 2 / 2.5 of the mean."""
     for name, value in (("_STANDS", 1e-7), ("_AGAIN", 60), ("_NO_WEIGHT", 0.0)):
         monkeypatch.setattr(calibration, name, value)  # to the very end, with every cell
     rng = np.random.default_rng(2)
@@ -354,10 +354,7 @@ def test_beside_a_dense_bayesian_solve(
     cells, dyes_ = Cells.of(ladders.misfit), len(four)
     turned = by_lab.reshape(-1, 3)
     alike = turned @ (0.6 * stated) @ turned.T  # between any two readings of a picture
-    times = np.full(frames.shape[1], 2.0)
-    times[: photographed == "mixes and squares"] = 1.0
-    shared_by = (frames * times) @ frames.T - np.diag((frames**2).sum(axis=1))
-    alike *= np.kron(shared_by, np.ones((3, 3)))
+    alike *= np.kron(frames @ frames.T, np.ones((3, 3)))
     of_squares = np.zeros((len(y), 3))
     if ladders.pictures:  # what the squares of picture 0 tell of too
         root = by_lab @ np.linalg.cholesky(0.6 * stated)
@@ -373,7 +370,7 @@ def test_beside_a_dense_bayesian_solve(
                 *[nu**2] * dyes_, *[common * 0.1**2] * dyes_,
             ]
         )  # fmt: skip
-        noise = alike - of_squares @ of_squares.T
+        noise = alike * (1.0 - same_pot) - of_squares @ of_squares.T
         for j, count in enumerate(counts):
             at = slice(3 * j, 3 * j + 3)
             reading = by_lab[j] @ (dosing + pot_alone + stated)[j] @ by_lab[j].T
@@ -385,7 +382,7 @@ def test_beside_a_dense_bayesian_solve(
         spreads.append(prior - gain @ h @ prior)
         logs.append(np.log(weight) + multivariate_normal(cov=total).logpdf(y))
         each.append([without(total, y, np.arange(3 * j, 3 * j + 3)) for j in range(len(labs))])
-    few = 0.0 if photographed == "nothing" else 0.6 / 2.6  # of what pots say is not believed
+    few = 0.0 if photographed == "nothing" else 0.5 / 2.5  # of what pots say is not believed
     mean, covariance = mixed(np.array(logs), np.array(means), np.array(spreads))
     covariance, mean = covariance + few**2 * np.outer(mean, mean), (1.0 - few) * mean
     sd = np.sqrt(np.diag(covariance))
@@ -430,8 +427,8 @@ def test_the_more_pictures_tell_of_the_dyes_the_more_they_are_believed(four: Dye
     count = len(plain)
     assert trust(0, 1) == 1.0
     for pictures in (1, 2, 5):
-        assert trust(count, pictures) == pytest.approx(pictures / (pictures + 0.6))
-    assert trust(4, 2) == pytest.approx(1.0 / (1.0 + 0.6 * 4 / count / (count - 2)))
+        assert trust(count, pictures) == pytest.approx(pictures / (pictures + 0.5))
+    assert trust(4, 2) == pytest.approx(1.0 / (1.0 + 0.5 * 4 / count / (count - 2)))
 
 
 def without(total: Array, y: Array, at: Array) -> tuple[float, Array, Array]:
