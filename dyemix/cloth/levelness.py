@@ -202,7 +202,7 @@ class PieceComparison(Several[Levelness]):
     ----------
     pieces : as given.
     differences : of each pair of pieces, what differs by more than its error: a sentence each.
-    warnings : what is doubtful about comparing them.
+    warnings : what is doubtful about comparing them, and of single pieces but not of all alike.
     """
 
     HELD: ClassVar = "pieces"
@@ -253,6 +253,8 @@ def compare_pieces(pieces: Sequence[Levelness]) -> PieceComparison:
             words = [f"{piece.order} {piece.name}".strip() for piece in (one, other)]
             found.append(f"From {words[0]} to {words[1]}: {', '.join(beyond)}.")
     notes, first = [said("cloth.sisters"), said("cloth.one_camera")], pieces[0].camera
+    common = set.intersection(*(set(piece.warnings) for piece in pieces))
+    notes += [f"{p.name}: {note}" for p in pieces for note in p.warnings if note not in common]
     for piece in pieces[1:]:
         alike = piece.camera.shape == first.shape
         if not alike or np.abs(piece.camera - first).max() > _ONE_CAMERA * np.abs(first).max():

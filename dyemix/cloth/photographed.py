@@ -38,6 +38,9 @@ _SAME_CLOTH = 6.0
 _STRIP = 1 << 20  # pixels
 #: A place counts as too bright to read where a channel is at the top of the scale there.
 _CLIPPED = 0.02
+#: Up to this share of its convex hull the outline of whole cloth lacks, by fraying; and more where
+#: cloth looks like the table: simulated pieces lacked 0.009 to 0.013, one so bitten 0.064.
+_BAYS = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,6 +131,9 @@ def read_piece(
         part[:, :3] = xyz
         part[wanted, 3:-1], part[wanted, -1] = unmixer.solve(xyz[wanted])
         out[rows] = part.reshape(count, step, width, step, -1).mean(axis=(1, 3))
+    hull, area = cv2.convexHull(rough.astype(np.float32)), cv2.contourArea(rough.astype(np.float32))
+    if piece is None and (bays := 1.0 - area / cv2.contourArea(hull)) > _BAYS:
+        notes.append(said("cloth.bays", share=100 * bays))
     if uneven > _UNLIKE / 4.0:
         notes.append(said("cloth.uneven", uneven=100 * uneven))
     if (clipped := burnt / float(inside.sum())) > _CLIPPED:

@@ -112,7 +112,7 @@ def preview(
     Parameters
     ----------
     order : when the alkali goes in: presoak, with or after.
-    pieces : analysed pieces; those of this order that hold dyes of the recipe are used.
+    pieces : analysed pieces; those of this order that hold dyes of the recipe are used, each once.
     size_mm : side of the patch.
     seed : the same patch for the same seed, and the same folds for every recipe.
     light : of the figures and shades; by default that of a photographed piece.
@@ -131,7 +131,7 @@ def preview(
     refuse(not recipes, "name a recipe to preview, as 'marigold 0.8 + navy 0.25'.")
     refuse(not 20.0 <= size_mm <= _LARGEST_MM, "cloth.size", size_mm, _LARGEST_MM)
     alkali, light = Alkali(order), Light.parse(light)
-    pieces = [piece for piece in pieces if piece.order == alkali.value]
+    pieces = list({str(piece): piece for piece in pieces if piece.order == alkali.value}.values())
     how = alkali, pieces, size_mm, seed
     found = [_patch(Unmixer(dyes, recipe, light), *how) for recipe in recipes]
     return Previews(tuple(found), light, dyes.demo)

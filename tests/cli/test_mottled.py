@@ -19,6 +19,8 @@ def test_the_book_keeps_pieces_and_previews_rest_on_them(lawn: Command) -> None:
     kept = lawn("levelness", "pieces.json", "--recipe", MIX, "--job", "scrunched", *BOOK)
     assert kept.returncode == 0, kept.stderr
     assert "alkali: with. From your perfect observer" in lawn("preview", MIX, *BOOK).stdout
+    both = lawn("preview", MIX, "--analysed", "pieces.json", *BOOK).stdout
+    assert both.count("perfect observer") == 1  # what is in the book is not another piece
     shown = lawn("book", "show", "scrunched", "--book", "w.dyebook").stdout
     assert "mottled piece perfect observer: navy 0.80 + marigold 0.50, alkali: with" in shown
     assert "unevenness" in shown

@@ -14,9 +14,12 @@ import dyemix
 from dyemix.cloth.levelness import levelness
 from dyemix.cloth.photographed import read_outline
 from dyemix.errors import InputError
+from tests.simulated.camera.camera import _TABLE as TABLE
+from tests.simulated.camera.camera import WAVELENGTHS as CAMERA_NM
+from tests.simulated.eye import WAVELENGTHS
 from tests.simulated.photographs import as_laid
 from tests.simulated.photographs import shoot as shoot_swatches
-from tests.simulated.strike import MIXES, Dyed, dye
+from tests.simulated.strike import FINE, MIXES, Dyed, dye
 from tests.simulated.struck import place_of, shoot, shop, spectral_dyes, undyed_cell
 
 RECIPE = MIXES["clear"]
@@ -48,9 +51,21 @@ def test_a_piece_beside_the_page_reads_as_it_is(piece: Dyed, photo: Path):
         figure = found.figure(f"mean {axis}*")
         assert abs(figure.value - true) < 2.0 * figure.error
     assert not any("light" in told or "white" in told for told in cells.warnings)
+    assert "was not read" not in str(found)
     pixels = levelness(spectral_dyes(NAMES), photo, RECIPE, options=options, every_pixel=True)
     for one, other in zip(found.figures[:6], pixels.figures[:6], strict=True):
         assert one.value == pytest.approx(other.value, abs=max(one.error, 0.3))
+
+
+@pytest.mark.slow
+def test_cloth_that_looks_like_the_table_is_said_to_be_missing(piece: Dyed):
+    bitten = replace(piece)
+    bitten.__dict__["spectra"] = spectra = piece.spectra.copy()
+    middle = slice(2 * FINE, 26 * FINE)
+    spectra[: 20 * FINE, middle] = np.interp(WAVELENGTHS, CAMERA_NM, TABLE)
+    photo, options = shoot(bitten, "bitten", megapixels=4.0), as_laid(cells=undyed_cell())
+    found = levelness(spectral_dyes(NAMES), photo, RECIPE, options=options)
+    assert "was not read" in str(found)
 
 
 @pytest.mark.slow

@@ -53,6 +53,13 @@ def test_pieces_of_one_experiment_stand_side_by_side(seen: dict[str, Levelness])
     assert "repeats" in str(found)
 
 
+def test_what_is_doubtful_of_one_piece_is_told_beside_another(seen: dict[str, Levelness]):
+    one, other = seen["with"], seen["after"]
+    doubtful = replace(other, warnings=(*other.warnings, "Half of it was not read."))
+    assert "- after.jpg: Half of it was not read." in str(compare_pieces([one, doubtful]))
+    assert "Half of it" not in str(compare_pieces([doubtful, doubtful]))
+
+
 def test_a_piece_does_not_differ_from_itself(seen: dict[str, Levelness]):
     assert compare_pieces([seen["with"], seen["with"]]).differences == ()
 
