@@ -87,6 +87,11 @@ class Levelness(Result):
     cells: Photographed | None = None
 
     @property
+    def title(self) -> str:
+        """What heads it."""
+        return f"Mottled piece {self.name}"
+
+    @property
     def main(self) -> tuple[Figure, ...]:
         """Undyed share, unevenness, splitting and mean colour, of 2 mm blocks."""
         return self.figures[: self.draws.shape[1]]
@@ -206,6 +211,7 @@ class PieceComparison(Several[Levelness]):
     """
 
     HELD: ClassVar = "pieces"
+    title: ClassVar = "Mottled pieces side by side"
 
     pieces: tuple[Levelness, ...]
     differences: tuple[str, ...]

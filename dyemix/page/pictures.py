@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
+from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_2, lab_from_xyz, screen_colours
 from dyemix.dyebook.rows import plain_picture
 from dyemix.errors import DyemixError, refuse, said
@@ -22,9 +23,9 @@ if TYPE_CHECKING:
 
 #: Pictures that are held.
 _KEPT = 4
-#: Shares of a frame left out as odd, of pixels clipped, and of light lost across it that are named;
-#: working values of ours.
-_ODD, _CLIPPED, _SLOPE = 0.1, 0.02, 0.08
+#: Shares of a frame left out as odd, of pixels clipped, and of light lost across it that are named,
+#: and ΔE2000 of a quarter from the mean; working values of ours.
+_ODD, _CLIPPED, _SLOPE, _PARTS = 0.1, 0.02, 0.08, 5.0
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ class Pictures:
         mean, *quarters = (colour.hex for colour in screen_colours(seen))
         holds = {
             "odd": found.left_out > _ODD, "bright": high > _CLIPPED, "dark": low > _CLIPPED,
-            "slope": found.slope > _SLOPE,
+            "slope": found.slope > _SLOPE, "parts": delta_e(seen[0], seen[1:]).max() > _PARTS,
         }  # fmt: skip
         faults = (said(f"page.framed.{name}") for name, is_so in holds.items() if is_so)
         return Framed(mean, tuple(quarters), tuple(faults))

@@ -21,6 +21,9 @@ def test_the_book_keeps_pieces_and_previews_rest_on_them(lawn: Command) -> None:
     assert "alkali: with. From your perfect observer" in lawn("preview", MIX, *BOOK).stdout
     both = lawn("preview", MIX, "--analysed", "pieces.json", *BOOK).stdout
     assert both.count("perfect observer") == 1  # what is in the book is not another piece
+    assert lawn("report", "-o", "p.html", "--analysed", "pieces.json", *BOOK).returncode == 0
+    page = (lawn.folder / "p.html").read_text(encoding="utf-8")
+    assert "<h2>Mottled piece perfect observer</h2>" in page
     shown = lawn("book", "show", "scrunched", "--book", "w.dyebook").stdout
     assert "mottled piece perfect observer: navy 0.80 + marigold 0.50, alkali: with" in shown
     assert "unevenness" in shown

@@ -236,6 +236,17 @@ def test_a_picture_comes_back_without_what_the_camera_wrote(asked: Asked) -> Non
     assert "Even enough" in words(view)
 
 
+def test_a_frame_over_two_pieces_is_not_even(asked: Asked) -> None:
+    from PIL import Image
+
+    image, raw = Image.new("RGB", (400, 400), "#d9d3dd"), io.BytesIO()
+    image.paste("#f0805a", (0, 0, 200, 200))
+    image.save(raw, "PNG")
+    sent = asked.send("POST", "/picture", {**OWN, "x-name": "two.png"}, raw.getvalue())
+    assert "quarters differ" in words(asked("/colour", picture=sent.text, frame="500,500,300"))
+    assert "Even enough" in words(asked("/colour", picture=sent.text, frame="800,800,300"))
+
+
 @pytest.mark.parametrize(
     "data", [b"", b"<svg onload=alert(1)>", b"GIF89a" + b"\0" * 20, b"\xff\xd8\xff\0"]
 )
