@@ -295,6 +295,8 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
             row = start + table.line_num + 1
     except csv.Error as error:
         faults.tell("quotes", row, error=error)
+        if not headings:
+            faults.raise_any()
     faults.note("short", when=short, count=short)
     return Sheet(remarks, headings[:width], start + 1, numbers, texts)
 
@@ -302,7 +304,7 @@ def read_sheet(text: str, faults: Faults) -> Sheet:
 def cleaned(sheet: Sheet, faults: Faults) -> Sheet:
     """A table without what could rewrite a screen, which is noted, or keeps a text from running."""
     whole = "\n".join([*sheet.headings, *(text for _, text in sheet.remarks), *sheet.lines])
-    shown, hidden = REWRITING.subn("", whole)
+    shown, hidden = REWRITING.subn(lambda mark: " " * mark[0].isspace(), whole)
     faults.note("hidden", when=hidden, count=hidden)
     texts = iter(_KEPT_FROM_RUNNING.sub("", shown).split("\n"))
     headings = [next(texts) for _ in sheet.headings]

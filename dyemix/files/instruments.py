@@ -259,7 +259,7 @@ def _about(root: Element) -> Remarks:
     """What the file says of itself, as the remark lines of a table."""
     told = [("about", _text(root, "FileInformation/Description"))]
     told += [(t.get("Name", ""), t.get("Value", "")) for t in root.iterfind("FileInformation//Tag")]
-    return [(1, f"{key}: {value}") for key, value in told if value]
+    return [(1, tidy(f"{key}: {value}")) for key, value in told if value]
 
 
 def _rows(

@@ -35,6 +35,19 @@ def test_the_same_out_of_an_instrument_s_file(read: Read) -> None:
     assert Recipe({"gold": 2.0}) in [reading.recipe for reading in swatches.readings]
 
 
+def test_a_line_break_moves_no_cell_and_joins_no_words(read: Read) -> None:
+    """A table is cleaned as one text, whose lines are headings, remarks and rows."""
+    said = b"a caf&#10;napkins"
+    broken = SOUND["CxF3"].replace("a café's napkins".encode(), said)
+    broken = broken.replace(b"cotton lawn", b"cotton&#10;lawn").replace(b"gold 2", b"gold&#10;2")
+    two = read(broken).readings
+    assert [str(each.recipe) for each in two] == ["None", "gold 2.00"]
+    assert {each.conditions["cloth"] for each in two} == {"cotton lawn"}
+    swatches = read(TWO.format("A", '"on\ntwo\x85three\u2028four"'))
+    assert swatches.readings[0].name == "on two three four"
+    assert [str(each.recipe) for each in swatches.readings] == ["undyed", "gold 1.00"]
+
+
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.text("=+-@'1.e", min_size=1, max_size=6))
 def test_a_name_is_no_formula_in_a_spreadsheet_and_comes_back_as_it_was(name: str) -> None:

@@ -129,6 +129,12 @@ def test_a_list_of_a_byte_order_mark_alone_holds_no_table(tmp_path: Path) -> Non
         read_targets(tmp_path / "job.csv")
 
 
+def test_a_list_whose_headings_cannot_be_read_says_so(tmp_path: Path) -> None:
+    (tmp_path / "job.csv").write_text('"na"me,L*\nA,50\n', encoding="utf-8")
+    with pytest.raises(InputError, match="row 1: a quotation mark is not closed"):
+        read_targets(tmp_path / "job.csv")
+
+
 def test_a_list_of_colours_tells_every_fault(tmp_path: Path) -> None:
     (tmp_path / "job.csv").write_text("L*,a*,b*,name\n50,0,,A\n,,,B\n50,0,0,C\n300,0,0,D\n")
     with pytest.raises(InputError) as told:
