@@ -14,7 +14,7 @@ from dyemix.colour.ciede2000 import metric
 from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.dataset.swatches import ROUGH_ERROR, Swatch, SwatchSet
 from dyemix.errors import FitError, expect, refuse, said
-from dyemix.fitting.lab_ladder import stated
+from dyemix.fitting.lab_ladder import cloth_from_lab, stated
 from dyemix.fitting.ladder import Beside, Squares, scatter_of
 from dyemix.fitting.learn import calibrated
 from dyemix.fitting.slips import slips
@@ -101,11 +101,10 @@ def _ladders(swatches: SwatchSet, lender: DyeSet | None) -> Squares:
 
 
 def _cloth(undyed: Sequence[Swatch]) -> Array:
-    """Reflectance ``(B,)`` of the undyed cloth: the mean of its spectra, or else of the smoothest
-    ones that have its CIELAB.
-    """
+    """Reflectance ``(B,)`` of the undyed cloth: the mean of its spectra, or one for its CIELAB."""
     spectra = [s.reflectance for s in undyed if not s.rough]
-    return np.asarray(np.mean(spectra or [s.reflectance for s in undyed], axis=0))
+    made_up = (cloth_from_lab(s.colour(light), light) for s in undyed for light in _lights([s]))
+    return np.asarray(np.mean(spectra or list(made_up), axis=0))
 
 
 def _lights(swatches: Sequence[Swatch]) -> list[Light]:

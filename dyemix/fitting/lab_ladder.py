@@ -30,6 +30,7 @@ from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped, Reading, Swatch, shares
 from dyemix.model.dyes import Ladders
 from dyemix.model.kubelka_munk import Surface, depth_law, depth_law_by_law
+from dyemix.model.least_squares import solve
 from dyemix.model.unknowns import Modes
 
 #: Prior of the depth law's exponent and bend: the middle and spread of what dyes on cellulose
@@ -97,6 +98,29 @@ _PARTS = _BASIS.shape[1]
 #: ln a and law ``(B + 2, K + 2)`` by the unknowns of a ladder.
 _WHOLE = np.pad(_BASIS, ((0, 2), (0, 2)))
 _WHOLE[[-2, -1], [-2, -1]] = LAW_SPREAD
+
+
+def cloth_from_lab(colour: Array, light: Light) -> Array:
+    """Reflectance ``(B,)`` of undyed cloth of CIELAB `colour` ``(3,)`` under `light`.
+
+    Undyed cellulose has no bands, only an absorption that falls smoothly from the blue to the
+    red: log K/S is taken as a parabola in wavelength, which three numbers determine. Where no
+    parabola has that colour (cloth that is dyed), it is the smoothest reflectance with it.
+    """
+    u = (WAVELENGTHS - 550.0) / 150.0
+    basis = np.stack([np.ones(len(u)), u, u * u - 1.0 / 3.0])
+    goal, seen = colorimetry.xyz_from_lab(colour, light)[:, np.newaxis], weights(light).T
+
+    def residual(q: Array, _: object) -> tuple[Array, Array]:
+        k = np.exp(q.T @ basis)
+        r, slope = Surface().reflectance_and_slope(k)
+        return seen @ r.T - goal, (seen @ (slope * k * basis).T)[..., np.newaxis]
+
+    start, most = np.array([[np.log(0.02)], [-0.8], [0.2]]), np.full((3, 1), 12.0)
+    found = solve(residual, start, most, lower=-most, tolerance=1e-20)
+    if found.cost < 1e-18:
+        return np.asarray(Surface().reflectance(np.exp(found.x.T @ basis))[0])
+    return np.asarray(colorimetry.smoothest_reflectance(colour, light)[0])
 
 
 def _rows(ladders: Mapping[str, Sequence[Swatch]]) -> Iterator[tuple[Any, ...]]:

@@ -33,7 +33,7 @@ from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.fitting import lab_ladder
 from dyemix.fitting.fit import fit
-from dyemix.fitting.lab_ladder import LabLadders, stated
+from dyemix.fitting.lab_ladder import LabLadders, cloth_from_lab, stated
 from dyemix.model.dyes import DyeSet
 from dyemix.model.kubelka_munk import Surface
 
@@ -385,17 +385,30 @@ def test_an_uncertain_reading_counts_less(ladders: SwatchSet) -> None:
     assert doubted < 0.6 * trusted
 
 
-def test_undyed_cloth_has_its_colour_and_a_spectrum_of_it_comes_first() -> None:
+def test_undyed_cloth_has_its_colour_and_rises_to_the_red() -> None:
+    cloth = 0.86 - 0.2 * np.exp(-(WAVELENGTHS - 400.0) / 90.0)
+    for light in (D65_10, D50_2):
+        found = cloth_from_lab(lab(cloth, light), light)
+        np.testing.assert_allclose(lab(found, light), lab(cloth, light), atol=1e-6)
+        smooth = smoothest_reflectance(lab(cloth, light), light)[0]
+        assert np.abs(found - cloth).max() < np.abs(smooth - cloth).max()
+    linen = 0.8 - 0.45 * np.exp(-(WAVELENGTHS - 400.0) / 130.0)  # cream, read in daylight
+    under = lab(cloth_from_lab(lab(linen, D65_10), D65_10), A)
+    assert delta_e(under, lab(linen, A)) < 0.3
+    red = lab(np.where(WAVELENGTHS < 580, 0.05, 0.7), D65_10)
+    np.testing.assert_allclose(lab(cloth_from_lab(red, D65_10), D65_10), red, atol=0.01)
+
+
+def test_of_several_readings_of_undyed_cloth_a_spectrum_comes_first() -> None:
     cloth = 0.86 - 0.2 * np.exp(-(WAVELENGTHS - 400.0) / 90.0)
     squares = [Reading(Recipe({"rust": c}), cloth - 0.2 * c) for c in (0.5, 1.0, 2.0)]
+    bare = Reading.from_lab(lab(cloth, D50_2), D50_2, "undyed", swatch="V")
     read = Reading.from_spectrum(cloth, recipe="undyed", swatch="U")
-    for light in (D65_10, D50_2):
-        bare = Reading.from_lab(lab(cloth, light), light, "undyed", swatch="V")
-        found = fit(SwatchSet((*squares, bare)))
-        np.testing.assert_allclose(lab(found.cloth, light), lab(cloth, light), atol=1e-6)
-        assert found.report is not None
-        assert "smoothest that has that colour" in found.report.text(detail=True)
-        np.testing.assert_array_equal(fit(SwatchSet((*squares, bare, read))).cloth, cloth)
+    found = fit(SwatchSet((*squares, bare)))
+    np.testing.assert_allclose(lab(found.cloth, D50_2), lab(cloth, D50_2), atol=1e-6)
+    assert found.report is not None
+    assert "falls smoothly from the blue to the red" in found.report.text(detail=True)
+    np.testing.assert_array_equal(fit(SwatchSet((*squares, bare, read))).cloth, cloth)
 
 
 def test_exact_swatches_keep_a_least_scatter(fitted: Callable[[int, bool], DyeSet]) -> None:
