@@ -3,6 +3,7 @@
 A channel that stood at the end of its range makes a reading a bound with an error, not a value.
 """
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import field
@@ -18,7 +19,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import CONDITIONS, PICTURE
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import mean, odd_readings
+from dyemix.dataset.repeats import ODD_WEIGHT, mean, odd_readings
 from dyemix.dataset.result import Result, Row, Value, colour_row, colour_text
 from dyemix.errors import DyemixError, Fault, FitError, InputError, TargetError, refuse, said
 
@@ -242,7 +243,7 @@ class Reading(Result):
     @property
     def source(self) -> str:
         """What it was read from: its kind, or the cell of a photograph."""
-        file = self.conditions.get(PICTURE, "").rsplit(" #", 1)[0]
+        file = re.sub(" #[0-9a-f]{8}$", "", self.conditions.get(PICTURE, ""))
         return f"cell {self.name} of {file}" if file else self.kind
 
     @property
@@ -279,12 +280,13 @@ def shares(readings: Sequence[Reading]) -> Array:
     """How much each of n readings counts in the colour of their piece ``(n,)``; they add up to 1.
 
     By the inverse of the variance that it states, over all directions; as much as any other where
-    one states none, or is a bound, since nobody can say how good that is.
+    one states none, or is a bound, since nobody can say how good that is. An odd one counts little.
     """
+    counts = np.ones(len(readings))
     stated = [r.covariance for r in readings if r.covariance is not None and not r.clipped]
-    if len(stated) < len(readings):
-        return np.full(len(readings), 1.0 / len(readings))
-    counts = 1.0 / np.maximum(np.trace(stated, axis1=1, axis2=2), 1e-6)
+    if len(stated) == len(readings):
+        counts = 1.0 / np.maximum(np.trace(stated, axis1=1, axis2=2), 1e-6)
+    counts[odd_readings(np.array([reading.colour() for reading in readings]))] *= ODD_WEIGHT
     return np.asarray(counts / counts.sum())
 
 
@@ -323,7 +325,7 @@ class Swatch(Value):
     def colour(self, light: Light | str = D65_10) -> Array:
         """CIELAB ``(3,)`` under `light`; the mean of the readings', an odd one counting little."""
         labs = np.array([reading.colour(light) for reading in self.readings])
-        return mean(labs, np.isin(np.arange(len(labs)), self.odd), shares(self.readings))
+        return np.asarray(shares(self.readings) @ labs)
 
     @property
     def warnings(self) -> tuple[str, ...]:

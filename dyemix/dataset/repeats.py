@@ -42,11 +42,9 @@ def odd_readings(labs: Array) -> Flags:
     return np.asarray(distance > limit)
 
 
-def mean(values: Array, odd: Flags, shares: Array | float = 1.0) -> Array:
-    """The mean of readings of one piece ``(n, …)`` by their `shares` ``(n,)``; an odd one counts
-    little.
-    """
-    weights = np.where(odd, ODD_WEIGHT, 1.0) * shares
+def mean(values: Array, odd: Flags) -> Array:
+    """The mean of readings of one piece ``(n, …)``, in which an odd one counts little."""
+    weights = np.where(odd, ODD_WEIGHT, 1.0)
     return np.asarray(weights @ values / weights.sum())
 
 

@@ -71,7 +71,7 @@ def _fittable(swatches: SwatchSet, lent: Collection[str]) -> SwatchSet:
     Raises `FitError` where no dye has one.
     """
     faults, ladders = {}, {name: swatches.ladder(name) for name in swatches.dyes}
-    for name, ladder in ((name, ladders[name]) for name in ladders.keys() - {*lent}):
+    for name, ladder in ((name, ladders[name]) for name in ladders if name not in lent):
         depths = sorted({s.recipe[name] for s in ladder})
         if len(depths) == 1:
             which, depth = "fit.one_depth_lab" if ladder[0].rough else "fit.one_depth", depths[0]

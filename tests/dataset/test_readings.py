@@ -1,4 +1,5 @@
-"""Readings that are bounds: which channels, in which direction, and what they still say."""
+"""Readings that are bounds: which channels, in which direction, and what they still say; and where
+a reading is from."""
 
 from __future__ import annotations
 
@@ -6,7 +7,8 @@ import numpy as np
 import pytest
 
 from dyemix.colour.colorimetry import hex_to_lab
-from dyemix.dataset.readings import Clipped
+from dyemix.dataset.conditions import PICTURE
+from dyemix.dataset.readings import Clipped, Reading
 from dyemix.errors import DyemixError
 
 
@@ -56,3 +58,11 @@ def test_written_and_read_again() -> None:
     for words in ("red", "1 2", "1 2 3; 4 5", "nan 0 0"):
         with pytest.raises(DyemixError, match="three numbers"):
             Clipped.parse(words)
+
+
+@pytest.mark.parametrize("file", ["photo.jpg", "roll #2.jpg", "#0badcafe #1.jpg"])
+@pytest.mark.parametrize("mark", ["", " #0badcafe"])
+def test_a_reading_is_of_its_file_without_the_mark_of_its_pixels(file: str, mark: str) -> None:
+    conditions = {PICTURE: file + mark}
+    cell = Reading.from_lab([50.0, 0.0, 0.0], "D65/10", name="B3", conditions=conditions)
+    assert cell.source == f"cell B3 of {file}"

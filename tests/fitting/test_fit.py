@@ -145,6 +145,17 @@ def test_a_dye_of_one_depth_is_left_out_and_named(workshop_set: Callable[[int, b
         fit(alone)
 
 
+def test_dyes_without_a_ladder_are_named_in_their_order() -> None:
+    cloth = Reading.from_spectrum(np.full(31, 0.8), recipe="undyed")
+    ladder = [Reading.from_spectrum(np.full(31, 0.7 / c), recipe=f"rust {c}") for c in (1, 2, 4)]
+    names = ("ruby", "amber", "plum", "navy", "leaf", "aqua")
+    lone = [Reading.from_spectrum(np.full(31, 0.4), recipe=f"{name} 1") for name in names]
+    report = fit(SwatchSet((cloth, *ladder, *lone))).report
+    assert report is not None
+    told = [words.split()[0] for words in report.warnings if "one depth" in words]
+    assert told == list(names)
+
+
 def test_mixed_conditions_name_both(workshop_set: Callable[[int, bool], Any]) -> None:
     readings = [
         replace(r, conditions={"cloth": "linen" if i % 2 else "cotton"}, place=f"row {i}")

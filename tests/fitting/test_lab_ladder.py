@@ -231,6 +231,28 @@ def test_a_square_read_well_and_poorly_is_fitted_to_the_good_reading(ladders: Sw
         np.testing.assert_allclose(stated(swatch.readings), 0.8 * np.eye(3), atol=1e-5)
 
 
+def test_an_odd_reading_of_a_square_hardly_moves_its_ladder(ladders: SwatchSet) -> None:
+    """Of three it counts a twentieth: 1 part of 41 in the colour, and 801 of 1681 of the variance
+    of one are left instead of 800 of 2400."""
+    once = [s.readings[0] for s in as_lab(some(ladders, "rose")).swatches]
+    good, off = (
+        tuple(
+            Reading.from_lab(
+                r.lab - [dark, 0, 0], r.light, r.recipe, swatch=r.swatch, covariance=np.eye(3)
+            )
+            for r in once
+        )
+        for dark in (0.0, 8.2)
+    )
+    read = SwatchSet((*good, *good, *off))
+    at = LabLadders({"rose": read.ladder("rose")}, np.full(31, 0.8))
+    lone = LabLadders({"rose": SwatchSet(good).ladder("rose")}, np.full(31, 0.8))
+    np.testing.assert_allclose(at.goal, lone.goal - [0.2, 0.0, 0.0], atol=1e-9)
+    for swatch in read.swatches:
+        assert len(swatch.odd) == 1
+        np.testing.assert_allclose(stated(swatch.readings), 801 / 1681 * np.eye(3), atol=1e-9)
+
+
 def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet) -> None:
     dyes = ("rose", "lemon", "leaf")
     table = as_lab(some(ladders, *dyes))
