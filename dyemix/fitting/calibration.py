@@ -88,9 +88,13 @@ class _Groups:
         self.weights = np.bincount(self.at, weights)
         self.share = weights / self.weights[self.at]
         shown = [pot.pictures for pot in pots]
-        seen = [pot.pictures for pot in pots if pot.covariance is not None]
-        witnesses = len(pots) - len(seen) + len(set(chain(*seen)))
-        self.trust = witnesses / (witnesses + _FEW * len(seen) / len(pots))
+        # A picture tells as much as the heaviest of its pots; what no camera saw, each for itself.
+        counts, best = weights / weights.max(), dict[str, float]()
+        seen = np.array([pot.covariance is not None for pot in pots])
+        for some, count in zip(shown, (counts * seen).tolist(), strict=True):
+            best |= {name: max(count, best.get(name, 0.0)) for name in some}
+        witnesses = counts[~seen].sum() + sum(best.values())
+        self.trust = witnesses / (witnesses + _FEW * counts[seen].sum() / counts.sum())
         names = list(dict.fromkeys(chain(dyes.ladders.pictures, *shown)))
         self.frames = np.zeros((len(self.amounts), len(names)))
         for i, share, some in zip(self.at, self.share, shown, strict=True):

@@ -33,6 +33,8 @@ from dyemix.model.uncertainty import PRIOR_SECOND_BATH, PRIOR_WORTH
 
 #: How much a trial of another lot counts.
 _OTHER_LOT = 0.25
+#: How much the oldest trial counts: it teaches nothing, and figures stay finite.
+_LEAST = 1e-6
 #: A change of strength below so many per cent is not worth a sentence.
 _WORTH_SAYING = 1.0
 #: Mixes of three are tried as squares while they are no more than this; else only pairs.
@@ -309,7 +311,7 @@ def _weights(trials: Sequence[Trial], half_life: float | None, lot: str | None) 
         undated = [t.recipe for t in trials if t.date is None]
         refuse(undated, "fit.undated", count=len(undated), first=undated)
         days = np.array([t.date.toordinal() for t in trials if t.date], dtype=float)
-        weights *= 0.5 ** ((days.max(initial=0.0) - days) / half_life)
+        weights *= np.maximum(0.5 ** ((days.max(initial=0.0) - days) / half_life), _LEAST)
     if lot is not None:
         weights *= [1.0 if t.lot == lot else _OTHER_LOT for t in trials]
     return weights

@@ -431,6 +431,26 @@ def test_the_more_pictures_tell_of_the_dyes_the_more_they_are_believed(four: Dye
     assert trust(4, 2) == pytest.approx(1.0 / (1.0 + 0.5 * 4 / count / (count - 2)))
 
 
+def test_a_pot_that_hardly_counts_hardly_tells_of_a_picture(four: DyeSet) -> None:
+    """Beside one picture, of 1 ÷ 1.5: another that counts a tenth makes 1.1 witnesses of two, and
+    what an instrument read so long ago takes a tenth of a pot from the share of photographs. All
+    may be old alike."""
+    one, two, *_ = (
+        replace(pot, covariance=np.eye(3), pictures=("a",)) for pot in pots(planted(four, navy=0.1))
+    )
+
+    def trust(*some: Pot) -> float:
+        return calibration._Groups(four, some).trust
+
+    assert trust(replace(one, weight=0.01)) == pytest.approx(1.0 / 1.5)
+    other, plain = replace(two, pictures=("b",)), replace(two, covariance=None)
+    assert trust(one, replace(other, weight=1e-9)) == pytest.approx(1.0 / 1.5)
+    assert trust(one, replace(other, weight=0.1)) == pytest.approx(1.1 / 1.6)
+    assert trust(one, replace(two, weight=0.1)) == pytest.approx(1.0 / 1.5)
+    assert trust(one, replace(plain, weight=1e-9)) == pytest.approx(1.0 / 1.5)
+    assert trust(one, replace(plain, weight=0.1)) == pytest.approx(1.1 / (1.1 + 0.5 / 1.1))
+
+
 def without(total: Array, y: Array, at: Array) -> tuple[float, Array, Array]:
     """Of Gaussian `y`: log density of all but `at`, by how much they miss it, and its spread."""
     rest = np.setdiff1d(np.arange(len(y)), at)

@@ -57,6 +57,15 @@ def test_a_dye_that_is_not_on_the_shelf_is_an_error(dyes):
         learn(dyes, [Trial(Recipe({"sienna": 1.0}), reading)])
 
 
+def test_what_was_long_forgotten_teaches_nothing_and_breaks_nothing(dyes):
+    stronger, day = with_navy(dyes, 0.05), datetime.date(2026, 1, 1)
+    new = [dyed(stronger, r, date=day) for r in RECIPES[:4]]
+    old = [dyed(dyes, r, date=day - datetime.timedelta(3000)) for r in RECIPES[4:]]
+    wanted = learn(dyes, new).dyes.predict(RECIPES[0]).lab
+    found = learn(dyes, [*new, *old], half_life_days=0.1).dyes.predict(RECIPES[0]).lab
+    np.testing.assert_allclose(found, wanted, atol=1e-3)
+
+
 def test_old_trials_and_other_lots_count_less(dyes):
     day = datetime.date(2026, 5, 3)
     new = [dyed(with_navy(dyes, 0.2), r, date=day, lot="B") for r in RECIPES]

@@ -137,18 +137,32 @@ def test_away_from_the_square_the_interval_grows() -> None:
 
 
 def test_another_surface_term_shows_the_same_cloth() -> None:
-    """Curves under a surface term fitted elsewhere, far or near, give each middle depth again."""
+    """Under a surface term fitted elsewhere a dye is as its own squares said it is there, up to two
+    standard deviations; beyond, each middle depth has the same reflectance. So squares that were
+    read as they show them come out as read; squares of the mean surface nearly so."""
     dyes = first(0)
     middle = np.diag(np.sqrt(dyes.palest * dyes.deepest))
-    read = zip(dyes.names, middle, dyes.reflectance(middle), strict=True)
-    squares = {n: (Swatch(dyes.recipe(c), r, (Reading(dyes.recipe(c), r),)),) for n, c, r in read}
-    lent, seen = LentLadders(dyes, D65_10, squares, dyes.cloth), dyes.colours(middle)
-    for surface in (Surface(0.004, 0.3), Surface(0.02, 0.1), Surface(0.03, 0.6)):
+    at, size = dyes.whole.surface, dyes.ladders.modes.surface
+
+    def shown(read: np.ndarray, surface: Surface) -> DyeSet:
+        rows = zip(dyes.names, middle, read, strict=True)
+        squares = {n: (Swatch(dyes.recipe(c), r, (Reading(None, r),)),) for n, c, r in rows}
+        lent = LentLadders(dyes, D65_10, squares, dyes.cloth)
         found, _ = lent.fit(surface, np.ones(len(dyes)), 0.05)
-        carried = standing(dyes, curves=found.curves, law=found.law, surface=surface)
-        assert delta_e(carried.colours(middle), seen).max() < 0.6
+        return standing(dyes, curves=found.curves, law=found.law, surface=surface)
+
+    seen, colours = dyes.reflectance(middle), dyes.colours(middle)
+    nearly = {(0.004, 0.3): 0.3, (0.02, 0.1): 0.3, (0.03, 0.6): 0.6}
+    for (r0, k2), most in {(at.r0, at.k2): 1e-3, **nearly}.items():
+        surface, theta = Surface(r0, k2), np.array(dyes.known.mean)
+        away = np.array([r0 - at.r0, k2 - at.k2]) / size
+        assert (np.abs(away).max() > 2.0) == (most > 0.5)
+        theta[dyes.ladders.modes.of_surface] += np.clip(away, -2.0, 2.0)
+        there = moved(dyes, theta).reflectance(middle)
+        np.testing.assert_allclose(shown(there, surface).reflectance(middle), there, atol=1e-6)
+        assert delta_e(shown(seen, surface).colours(middle), colours).max() < most
         left_alone = standing(dyes, surface=surface)
-        assert delta_e(left_alone.colours(middle), seen).max() > 2.0
+        assert most < 0.1 or delta_e(left_alone.colours(middle), colours).max() > 2.0
 
 
 def test_a_dye_without_a_square_is_left_out_by_name() -> None:
