@@ -45,7 +45,7 @@ def match(
         misused(not given("cloth_g"), "usage.in_hand")
         dyed_g = shared.bottles(dyes).measures(given("cloth_g")).cloth_g
         limits["in_hand"], strengths = parse_in_hand(in_hand, dyed_g)
-        if not (given("stock") or shared.chosen()):
+        if not given("stock"):  # a jar is as strong as it is told, whatever a book has
             get_current_context().meta["stock"] = strengths
     limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
     if targets is None:
@@ -249,8 +249,11 @@ def reach(target: str | None, targets: Path | None, fewest: bool, **said: Any) -
         said["other"] = fitted(said.pop("not_owned"))
     wanted, dyes = shared.targets(targets), shared.dyes()
     if fewest:
-        at_hand = shared.bottles(dyes).measures(shared.shown_for())
+        bottles, cloth_g = shared.bottles(dyes), shared.shown_for()
+        at_hand = bottles.measures(cloth_g)
         said |= {"cloth_g": at_hand.cloth_g, "stock_pct": at_hand.stock_pct}
+        if bottles.undyed:
+            console.remark(f"{cloth_g:g} g of cloth{bottles.undyed}: {at_hand.cloth_g:g} g.")
     elif target:
         said["target"] = shared.target(target)
     with console.waiting("Trying blends") as progress:

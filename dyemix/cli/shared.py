@@ -206,8 +206,10 @@ def stocks(dyes: Any = None) -> Any:
     if dyes is not None and not (given("only") or is_table(typed)):
         for bottle in filter(attrgetter("dye"), named):
             dyes.index(bottle.dye)  # one misspelt would be of another strength
-    kept = book.stocks() if not typed and (book := chosen()) else ()
-    return (*stated_stocks(stated(dyes), settings()), *named, *kept)
+    told = {bottle.dye for bottle in named}
+    kept = book.stocks() if "" not in told and (book := chosen()) else ()
+    others = (bottle for bottle in kept if bottle.dye not in told)
+    return (*stated_stocks(stated(dyes), settings()), *named, *others)
 
 
 def recipe(words: str, dyes: Any = None) -> Any:

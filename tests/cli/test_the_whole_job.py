@@ -138,10 +138,13 @@ def test_of_undyed_cloth_nothing_is_to_be_poured(run: Command) -> None:
     assert not steps(done)
 
 
-def test_what_is_in_hand_is_poured_at_its_own_strength(run: Command) -> None:
+@pytest.mark.parametrize("shelf", [("--swatches", "mine.csv"), BOOK])
+def test_what_is_in_hand_is_poured_at_its_own_strength(
+    run: Command, shelf: tuple[str, ...]
+) -> None:
     assert begun(run).returncode == 0
+    assert run("stock", "gold", "--strength", "3", *BOOK).returncode == 0, "another bottle"
     jars = ("--in-hand", "gold 400 mL 2 %, teal 400 mL 4 %", "--cloth", "100g")
-    shelf = ("--swatches", "mine.csv")
     done = run("match", "60 -20 15", *jars, *shelf)
     (bath,) = steps(done)
     assert bath[bath.index("--stock") + 1] == "gold 2, teal 4"
@@ -149,6 +152,24 @@ def test_what_is_in_hand_is_poured_at_its_own_strength(run: Command) -> None:
     ml = dict(re.findall(r"(gold|teal) ([\d.]+) mL", done.stdout))
     for dye, pct in (("gold", 2.0), ("teal", 4.0)):
         assert float(ml[dye]) == pytest.approx(100 * float(amounts[dye]) / pct, abs=0.1)
+
+
+def test_a_dye_whose_stock_is_not_named_is_poured_of_its_bottle(run: Command) -> None:
+    assert begun(run).returncode == 0
+    for dye in ("gold", "teal"):
+        assert run("stock", dye, "--strength", "4", *BOOK).returncode == 0
+    bath = ("bath", "gold 1 + teal 1", "--cloth", "100g", "--stock")
+    sheet = run(*bath, "gold 2", *BOOK).stdout
+    assert re.findall(r"(\d) % stock", sheet) == ["2", "4"]
+    assert re.findall(r"(\d) % stock", run(*bath, "2", *BOOK).stdout) == ["2", "2"], "of all"
+
+
+def test_what_to_buy_says_how_much_of_the_cloth_takes_dye(run: Command) -> None:
+    assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
+    run("book", "cloth", "lawn", "--fibre", "cotton 65 %, polyester 35 %", *BOOK)
+    (run.folder / "wanted.csv").write_text("colour\n70 10 40\n", encoding="utf-8")
+    asked = ("reach", "--fewest", "--targets", "wanted.csv", "--cloth", "60g", *BOOK)
+    assert "60 g of cloth, 65 % of it taking dye: 39 g." in run(*asked).stderr
 
 
 def test_a_day_of_jobs_knows_what_each_was_for(run: Command) -> None:
