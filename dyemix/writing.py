@@ -199,7 +199,8 @@ def put(files: Mapping[Path, Content], *, over: bool = False) -> None:
             whole = {place: beside[place.parent] / place.name for place in files}
             for place, content in files.items():
                 _fill(whole[place], content)
-                back[place] = place.unlink
+                folder = whole[place].is_dir()
+                back[place] = partial(shutil.rmtree, place) if folder else place.unlink
                 if over and place.exists():
                     shutil.copymode(place, whole[place])
                     if before:

@@ -293,6 +293,8 @@ def test_a_folder_is_written_whole_or_not_at_all() -> None:
         with pytest.raises(InputError, match="not empty"):
             put({Path(place): [("c.csv", b"c")]})
         assert sorted(p.name for p in Path(place).iterdir()) == ["a.csv", "b.csv"]
+    with pytest.raises(InputError):  # the second has no place: the first does not stay either
+        put({Path("first"): files(), Path("empty"): files()})
     Path("plain").mkdir()
     assert Path("empty").stat().st_mode == Path("plain").stat().st_mode
     assert names() == ["empty", "far", "plain"]

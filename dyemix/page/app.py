@@ -80,7 +80,8 @@ class Page:
         said, fault, slip = dict(query), "", Slip()
         try:
             shop = self._workshop
-            slip = Slip.of([("stock", shop.stock), ("share", shop.share), *query])
+            # An address may be older than what the book knows of the cloth.
+            slip = Slip.of([("stock", shop.stock), *query, ("share", shop.share)])
             slip = carried_out(self._workshop, slip, said)
             if which := said.get("kept"):
                 kept = self._workshop.pictures(slip).get(which, b"")

@@ -42,7 +42,7 @@ class Slip:
     pins : mixes on the line, each a name and a recipe.
     past : mixes to go back to, latest last.
     dark : whether the room is dark.
-    share : of the weight of the cloth, how much takes dye.
+    share : of the weight of the cloth, how much takes dye: as the workshop knows it.
     """
 
     wanted: str = ""
@@ -77,14 +77,13 @@ class Slip:
                 raise DyemixError(f"{name} has {len(value)} letters, at most {LONGEST} are read.")
             said.setdefault(name, []).append(value)
         several = {"jars", "pins", "past"}
-        given = [field.name for field in fields(cls) if field.name in said]
+        known = [field.name for field in fields(cls) if field.name in said]
         values: dict[str, Any] = {
-            name: tuple(said[name]) if name in several else said[name][-1] for name in given
+            name: tuple(said[name]) if name in several else said[name][-1] for name in known
         }
         slip = cls(**values)
         choices = {"unit": PRESSES, "by": ("0", "1", "2")}
-        known = all(getattr(slip, name) in allowed for name, allowed in choices.items())
-        if not (known and 0.0 < float(slip.share) <= 1.0):
+        if any(getattr(slip, name) not in allowed for name, allowed in choices.items()):
             raise DyemixError("this address is of no view here: begin again at What colour?")
         return replace(slip, pins=slip.pins[:PINNED], past=slip.past[-UNDONE:])
 

@@ -25,6 +25,7 @@ from tests.bench.conftest import four_dyes
         ("Leinen", ("linen",), 1),
         ("55 % coton, 45 % lin", ("cotton", "linen"), 1),
         ("Baumwolle 95 %, Elastan 5 %", ("cotton", "elastane"), 0.95),
+        ("95% Baumwolle 5% Elasthan", ("cotton", "elastane"), 0.95),
         ("95% cotton 5% elastane", ("cotton", "elastane"), 0.95),
         ("95 % organic cotton and 5 % spandex", ("cotton", "elastane"), 0.95),
         ("cotton 95 %, elastane 5 %", ("cotton", "elastane"), 0.95),
