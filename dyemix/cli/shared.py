@@ -4,7 +4,6 @@ from contextlib import suppress
 from dataclasses import replace
 from difflib import get_close_matches
 from itertools import chain
-from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -201,15 +200,14 @@ def stocks(dyes: Any = None) -> Any:
     from dyemix.bench.stock import parse_stocks, stated_stocks
     from dyemix.files.cells import is_table
 
-    typed = given("stock") or ""
-    named = parse_stocks(typed) if typed else ()
+    named = parse_stocks(typed) if (typed := given("stock") or "") else ()
+    told = [bottle.dye for bottle in named]
     if dyes is not None and not (given("only") or is_table(typed)):
-        for bottle in filter(attrgetter("dye"), named):
-            dyes.index(bottle.dye)  # one misspelt would be of another strength
-    told = {bottle.dye for bottle in named}
-    kept = book.stocks() if "" not in told and (book := chosen()) else ()
-    others = (bottle for bottle in kept if bottle.dye not in told)
-    return (*stated_stocks(stated(dyes), settings()), *named, *others)
+        for dye in filter(None, told):
+            dyes.index(dye)  # one misspelt would be of another strength
+    known = book.stocks() if "" not in told and (book := chosen()) else ()
+    kept = (bottle for bottle in known if bottle.dye not in told)
+    return (*stated_stocks(stated(dyes), settings()), *named, *kept)
 
 
 def recipe(words: str, dyes: Any = None) -> Any:

@@ -173,14 +173,15 @@ class DyeBook(Methods):
         self, job: str, why: str, reading: Reading | None = None, method: str = "",
         recipe: str = "",
     ) -> tuple[str, ...]:  # fmt: skip
-        """Strike the reading of the last trial of a job; of that by a method, or of a recipe as it
-        is shown, where they are named. `reading` takes its place, or the trial counts no more. What
-        stood is kept, with the day and why.
+        """Strike the reading of the last trial of a job; of that by a method, or of a recipe, to
+        the digits shown, where they are named. `reading` takes its place, or the trial counts no
+        more. What stood is kept, with the day and why.
 
         Gives the trial in words. Raises `InputError` for a job that has none.
         """
         with self._writing(f"struck the trial of {job}: {why}"):
-            wanted, of_job = tidy(recipe), self._of_job("kept_trial", job, method)
+            wanted = str(Recipe.parse(recipe)) if recipe else ""
+            of_job = self._of_job("kept_trial", job, method)
             found = [r for r in of_job if wanted in ("", str(Recipe.parse(r["recipe"])))]
             of = f" of {wanted}" if wanted else ""
             refuse(not found, "dyebook.no_trial", of, job, error=InputError)

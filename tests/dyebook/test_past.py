@@ -458,6 +458,11 @@ def test_a_trial_is_struck_of_the_method_that_is_named(book: DyeBook) -> None:
         )
     book.strike_trial("sage", "misread", method="lawn")
     assert [kept.method for kept in book.trials("sage")] == ["linen"]
+    with pytest.raises(InputError, match=r"no trial of gold 2\.00 is kept"):
+        book.strike_trial("sage", "misread", recipe="gold 2")
+    assert book.strike_trial("sage", "misread", recipe="gold  1,0") == (
+        f"gold 1.00 (first bath, {DAY})",
+    )
 
 
 def test_a_swatch_is_struck_as_the_fit_calls_it(book: DyeBook) -> None:
