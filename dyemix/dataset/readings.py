@@ -98,12 +98,18 @@ class Clipped(Value):
         return np.asarray(_ANYWHERE * kept.T @ kept)
 
 
+def check_covariance(values: Array, given: str, error: type[DyemixError] = DyemixError) -> None:
+    """Raises `error` for what is no covariance ``(3, 3)`` of CIELAB, as it was `given`."""
+    sound = values.shape == (3, 3) and np.abs(values).max() < 1e6
+    spread = np.linalg.eigvalsh(values) if sound else np.array([-1.0])
+    wrong = spread[0] < -1e-6 * max(spread[-1], 1e-6)
+    refuse(wrong, "readings.no_covariance", text=given[:40], error=error)
+
+
 def _covariance(text: str) -> Array:
     """The covariance ``(3, 3)`` that `as_text` wrote. Raises `DyemixError` for what is none."""
     values = from_text(text)
-    spread = np.linalg.eigvalsh(values) if values.shape == (3, 3) else np.array([-1.0])
-    wrong = np.abs(values).max() >= 1e6 or spread[0] < -1e-6 * max(spread[-1], 1e-6)
-    refuse(wrong, "readings.no_covariance", text=text[:40])
+    check_covariance(values, text)
     return values
 
 

@@ -13,7 +13,7 @@ from dyemix.arrays import LAB, Array, headed, labels, numbers
 from dyemix.colour.colorimetry import D65_2, WAVELENGTHS, Light, hex_to_lab, lab, lab_to_hex
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import PICTURE
-from dyemix.dataset.readings import Reading, Swatch, check_colour
+from dyemix.dataset.readings import Reading, Swatch, check_colour, check_covariance
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Frame, Result, Row, Value, colour_row, colour_text
 from dyemix.dataset.swatches import readings_of
@@ -55,7 +55,9 @@ class Target(Result):
     L* 56.0, a* -10.0, b* 13.0 (D50/2°)
     """
 
-    READ = MappingProxyType({"lab": lambda lab: numbers(headed(lab, LAB)), "light": Light.parse})
+    READ = MappingProxyType(
+        {"lab": lambda lab: numbers(headed(lab, LAB)), "light": Light.parse, "covariance": numbers}
+    )
     lab: Annotated[Array, 3]
     light: Light | None
     reflectance: Annotated[Array, "B"] | None = None
@@ -68,8 +70,7 @@ class Target(Result):
         given = self.lab
         super().__post_init__()
         check_colour(self.lab, self.name or repr(given), TargetError)
-        known, shown = np.isfinite(self.spread).all(), str(self.covariance)[:40]
-        refuse(not known, "readings.no_covariance", text=shown, error=TargetError)
+        check_covariance(self.spread, str(self.covariance), TargetError)
 
     @classmethod
     def parse(cls, text: str, light: Light | str | None = None) -> "Target":
@@ -112,7 +113,8 @@ class Target(Result):
                 return cls.of_spectrum(fractions(colour), seen or Light(), "a spectrum")
             return cls(colour, seen)  # type: ignore[arg-type]  # made numbers of below
         first = colour.readings[0] if isinstance(colour, Swatch) else colour
-        name = f"reading of {colour.recipe or first.name or first.place}"
+        what = colour.recipe or first.name or first.place
+        name = f"reading of {what}" if what else "the piece as read"
         name = first.source if PICTURE in first.conditions else name
         if first.rough:  # the error of a mean of several, nobody knows
             read, own = colour.colour(first.light or D65_2), getattr(colour, "covariance", None)

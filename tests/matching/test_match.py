@@ -301,9 +301,18 @@ def test_few_modules_stand_on_the_call_stack_at_once(dyes: DyeSet, colour: str) 
     assert 3 <= len(deepest) <= 6, deepest
 
 
-def test_a_target_whose_error_is_no_number_is_refused() -> None:
+@pytest.mark.parametrize(
+    "covariance", [np.full((3, 3), np.nan), np.eye(2), np.ones(3), np.diag([1.0, -1.0, 1.0])]
+)
+def test_a_target_whose_error_is_no_covariance_is_refused(covariance: np.ndarray) -> None:
     with pytest.raises(TargetError, match="no covariance"):
-        Target(np.array([50.0, 0.0, 0.0]), D65_10, covariance=np.full((3, 3), np.nan))
+        Target(np.array([50.0, 0.0, 0.0]), D65_10, covariance=covariance)
+
+
+def test_a_target_of_a_reading_without_a_name_is_the_piece_as_read() -> None:
+    read = Reading.from_lab([50.0, 0.0, 0.0], D65_10)
+    assert Target.of(read).name == "the piece as read"
+    assert Target.of(replace(read, name="B3")).name == "reading of B3"
 
 
 def test_textiles_of_cie_224_as_targets() -> None:
