@@ -11,7 +11,7 @@ from dyemix.dataset.recipe import is_name
 from dyemix.dataset.serialise import from_plain, parse, plain
 from dyemix.errors import InputError, SavedError, refuse, said
 from dyemix.model.dyes import DyeSet
-from dyemix.model.kubelka_munk import PIVOT, depth_law
+from dyemix.model.kubelka_munk import depth_law_by_law
 from dyemix.model.unknowns import Modes
 from dyemix.writing import read_bytes, write
 
@@ -128,20 +128,22 @@ def _upgraded(content: dict[str, Any], version: Any) -> None:
 def _from_version_1(old: dict[str, Any]) -> dict[str, Any]:
     """A set of version 1 as one of version 2: nothing open but what is open of every mix.
 
-    Its Langmuir laws ``cⁿ / (1 + c/q)`` become the bent power that touches and bends as they do at
-    the middle depth, and its competition ``1 / (1 + κ o)`` the ``(1 + o)^−κ'`` that is the same
-    beside 1 % of others.
+    Its Langmuir laws ``cⁿ / (1 + c/q)`` become the bent power that is nearest between the palest
+    and the deepest square, and its competition ``1 / (1 + κ o)`` the ``(1 + o)^−κ'`` that is the
+    same beside 1 % of others.
     """
     told = (np.array(old[name], float) for name in ("exponent", "palest", "deepest", "curves"))
     exponent, palest, deepest, curves = told
-    middle = np.sqrt(palest * deepest)
-    full = middle / np.array([capacity or np.inf for capacity in old["capacity"]])
-    bend = -full / (1.0 + full) ** 2
-    slope = exponent - full / (1.0 + full) - bend * np.log(middle / PIVOT)
-    before, law = (np.stack(law, axis=1) for law in ((exponent, 0.0 * bend), (slope, bend)))
-    level = depth_law(middle, before) / (1.0 + full) / depth_law(middle, law)
+    capacity = np.array([[full or np.inf] for full in old["capacity"]])
+    c = np.geomspace(palest, deepest, 25, axis=1)
+    straight = np.stack([exponent, np.zeros_like(exponent)], axis=1)
+    by_law = depth_law_by_law(c, straight[:, np.newaxis])
+    by_all = np.concatenate([np.ones((*c.shape, 1)), by_law], axis=2)
+    run_out = -np.log1p(c / capacity)[..., np.newaxis]
+    level, *turned = (np.linalg.pinv(by_all) @ run_out)[..., 0].T
+    law = straight + np.transpose(turned)
     # A curve may stand at nothing, whose logarithm has no place for what is open.
-    curves = np.maximum(level[:, np.newaxis] * curves, 1e-9)
+    curves = np.maximum(np.exp(level)[:, np.newaxis] * curves, 1e-9)
     new: dict[str, Any] = _renamed(old)
     new |= {"curves": curves.tolist(), "law": law.tolist(), "conditions": old["conditions"] or {}}
     return new | {"interaction": -float(np.log2(1.0 + old["competition"]))}

@@ -16,6 +16,7 @@ import pytest
 import dyemix
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.model.dyes import Ladders, Pot
+from dyemix.model.kubelka_munk import depth_law
 from dyemix.model.saved import saved_text
 from dyemix.model.unknowns import Modes
 
@@ -54,6 +55,17 @@ def test_a_set_of_version_1_says_what_it_is() -> None:
     assert "No mix of yours has been read: anything may come." in str(demo.report)
     assert demo.report is not None
     assert OLDER in demo.report.warnings
+
+
+def test_a_law_of_version_1_is_near_from_the_palest_to_the_deepest_square() -> None:
+    """Its dye i gave ``a c / (1 + c/q)`` of K/S, where the exponent is 1."""
+    old, i = json.loads(SPECTRAL.read_text(encoding="utf-8")), 1
+    assert old["exponent"][i] == 1.0
+    c = np.geomspace(old["palest"][i], old["deepest"][i], 9)
+    wanted = np.outer(c / (1.0 + c / old["capacity"][i]), old["curves"][i])
+    now = dyemix.load(SPECTRAL).whole
+    found = np.outer(depth_law(c, now.law[i]), now.curves[i])
+    np.testing.assert_allclose(found, wanted, rtol=0.025)
 
 
 @pytest.mark.parametrize("path", [SPECTRAL, LAB])
