@@ -292,7 +292,8 @@ def shares(readings: Sequence[Reading]) -> Array:
     stated = [r.covariance for r in readings if r.covariance is not None and not r.clipped]
     if len(stated) == len(readings):
         counts = 1.0 / np.maximum(np.trace(stated, axis1=1, axis2=2), 1e-6)
-    counts[odd_readings(np.array([reading.colour() for reading in readings]))] *= ODD_WEIGHT
+    if len(readings) > 2:  # of two none is odd, and colours take their time
+        counts[odd_readings(np.array([reading.colour() for reading in readings]))] *= ODD_WEIGHT
     return np.asarray(counts / counts.sum())
 
 
