@@ -10,7 +10,7 @@ import dyemix
 from dyemix import console
 from dyemix.cli import shared
 from dyemix.cli.options import care, given, given_only, misused
-from dyemix.errors import AmbiguousError, UnstatedError, refuse
+from dyemix.errors import AmbiguousError, UnstatedError, refuse, said
 
 
 def start(dyes: str, output: Path | None, **how: Any) -> None:
@@ -106,12 +106,22 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
 
     500 mL of it, or --make.
     """
-    how |= {"cold": not warm, "settings": shared.settings()}
+    from dyemix.bench.stock import Bottles, stated_stocks
+
+    book, own = shared.chosen(), shared.settings()
+    how |= {"cold": not warm, "settings": own}
     if how["strength_pct"] is None:
-        how["strength_pct"] = shared.bottles().of_dye(dye).strength_pct
+        kept, methods = (book.stocks(), book.methods()) if book else ((), ())
+        stated = [stated_stocks(m.conditions, own) for m in methods if dye in m.dyes]
+        known = [Bottles.of((*each, *kept), own) for each in stated] or [shared.bottles()]
+        first, *others = sorted({bottles.of_dye(dye).strength_pct for bottles in known})
+        if others:  # whichever is made is what every method is poured of
+            options = [("--strength", f"{pct:g}") for pct in (first, *others)]
+            raise AmbiguousError(said("usage.several_stocks", dye), options)
+        how["strength_pct"] = first
     sheet = dyemix.stock_sheet(dye, **given_only(how))
     shared.show(sheet)
-    if book := shared.chosen():
+    if book:
         book.add_stocks(sheet.bottle)
         shared.kept(f"a bottle of {sheet.bottle.dye}.")
 

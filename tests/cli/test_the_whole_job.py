@@ -332,6 +332,14 @@ def test_a_stock_is_made_as_strong_as_the_book_has_it(run: Command) -> None:
     assert "gold 4 %" in run("stock", "gold", "--strength", "4", *BOOK).stdout
     assert "gold 4 %" in run("stock", "gold", *BOOK).stdout
     assert "0 %" in run("stock", "gold", "--strength", "0", *BOOK).stderr
+    other = "# stock_pct: 3\n# cloth: linen\n" + SQUARES
+    (run.folder / "linen.csv").write_text(other, encoding="utf-8")
+    assert run("book", "add", "linen.csv", "--method", "linen", *BOOK).returncode == 0
+    assert "gold 4 %" in run("stock", "gold", *BOOK).stdout, "of its bottle"
+    refused = run("stock", "teal", *BOOK)
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert [step[-1] for step in steps(refused)] == ["2", "3"]
+    assert "teal 3 %" in run(*steps(refused)[1]).stdout
 
 
 # Repeats ------------------------------------------------------------------------------------------
