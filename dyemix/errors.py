@@ -16,7 +16,7 @@
 
 import shlex
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from enum import Enum
 from functools import cache, reduce
 from importlib.resources import files
@@ -53,8 +53,14 @@ class Fault(NamedTuple):
     counted: str = "row"
 
     def __str__(self) -> str:
+        return self.at([] if self.row is None else [self.row])
+
+    def at(self, rows: Sequence[int]) -> str:
+        """The sentence of faults that are this one but for their `rows`, in rising order."""
+        ends = [[row for row in rows if row + way not in {*rows}] for way in (-1, 1)]
+        spans = (f"{a}" if a == b else f"{a}–{b}" for a, b in zip(*ends, strict=True))
         place = [self.file] if self.file else []
-        place += [f"{self.counted} {self.row}"] if self.row is not None else []
+        place += [f"{self.counted}{'s' * (len(rows) > 1)} {', '.join(spans)}"] if rows else []
         place += [f"column {self.column}"] if self.column is not None else []
         return f"{', '.join(place)}: {self.message}" if place else self.message
 
@@ -76,7 +82,7 @@ class InputError(DyemixError):
     Attributes
     ----------
     faults : tuple of Fault
-        Every fault found, in the order of the file.
+        Every fault found, in the order of the file; told in one sentence where but the row differs.
     file, row, column :
         Those of the first fault.
 
@@ -90,7 +96,11 @@ class InputError(DyemixError):
         self.faults = (one,) if isinstance(one, Fault) else tuple(one)
         first = self.faults[0]
         self.file, self.row, self.column = first.file, first.row, first.column
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+        alike: dict[Fault, list[int]] = {}
+        for fault in self.faults:
+            rows = alike.setdefault(fault._replace(row=None), [])
+            rows += [] if fault.row is None else [fault.row]
+        super().__init__("\n".join(fault.at(rows) for fault, rows in alike.items()))
 
 
 class AmbiguousError(InputError):

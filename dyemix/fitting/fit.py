@@ -6,6 +6,7 @@ depths jointly (`lab_ladder`). Both kinds share the undyed cloth and the surface
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from itertools import groupby
 
 import numpy as np
 
@@ -215,8 +216,9 @@ def fit(
     """
     for given in (swatches, check or swatches):
         expect(given, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
-    unnamed = [r.place or r.name for r in swatches.unnamed]
-    places = ", ".join(unnamed[:5])
+    unnamed = [(r.place or r.name).rpartition(", ") for r in swatches.unnamed]
+    by_file = groupby(unnamed[:5], lambda place: "".join(place[:2]))
+    places = "; ".join(file + ", ".join(row for *_, row in rows) for file, rows in by_file)
     refuse(unnamed, "fit.unnamed", count=len(unnamed), places=places, error=FitError)
     conditions = swatches.conditions()
     swatches, aside = swatches.set_aside()

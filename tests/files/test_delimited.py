@@ -569,3 +569,25 @@ def test_what_collects_garbage_goes_on_after_a_table(text: str) -> None:
     with suppress(InputError):
         read_swatches(StringIO(text))
     assert gc.isenabled()
+
+
+def test_one_fault_of_many_rows_is_told_once(read: Read) -> None:
+    """Each stands by itself in `faults`."""
+    rows = [
+        "undyed,90,0,0",
+        ",50,0,0",
+        ",51,0,0",
+        ",52,0,0",
+        "navy 1,40,0,0",
+        ",53,0,0",
+        "rose,x,0,0",
+    ]
+    with pytest.raises(InputError) as refused:
+        read("recipe,L*,a*,b*\n" + "\n".join(rows))
+    told = str(refused.value).split("\n")
+    assert told[0].startswith("book.csv, rows 3–5, 7, column recipe: no recipe")
+    assert [line.split(":")[0] for line in told[1:]] == [
+        "book.csv, row 8, column recipe",
+        "book.csv, row 8, column L*",
+    ]
+    assert [fault.row for fault in refused.value.faults] == [3, 4, 5, 7, 8, 8]

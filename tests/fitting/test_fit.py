@@ -16,6 +16,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, hex_to_lab, lab, smoothest_
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
+from dyemix.files import read_swatches
 from dyemix.fitting.fit import fit
 from dyemix.model.dyes import DyeSet
 from dyemix.model.fit_report import NOT_DYE
@@ -396,3 +397,15 @@ def test_readings_of_anything_are_told_to_be_no_dye(size: tuple[int, int, int]) 
 def test_a_ladder_longer_than_any_workshop_dyes_is_refused_at_once() -> None:
     with pytest.raises(FitError, match="dyea has 101 squares of its own: at most 100"):
         fit(nonsense(3, 101))
+
+
+def test_readings_without_a_recipe_are_placed_by_one_name_of_their_file(tmp_path):
+    sets = []
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / name).write_text("name,recipe,L*,a*,b*\nscan 1,,50,0,0\nscan 2,,60,0,0\n")
+        sets.append(read_swatches(tmp_path / name))
+    with pytest.raises(FitError, match=r"^2 readings have no recipe \(a\.csv, row 2, row 3\):"):
+        fit(sets[0])
+    both = replace(sets[0], readings=(*sets[0].readings, *sets[1].readings))
+    with pytest.raises(FitError, match=r"\(a\.csv, row 2, row 3; b\.csv, row 2, row 3\):"):
+        fit(both)
