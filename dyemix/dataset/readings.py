@@ -49,7 +49,7 @@ def check_colour(lab: Array, given: str, error: type[DyemixError]) -> None:
     sound = lab.shape == (3,) and np.isfinite(lab).all()
     refuse(not sound, "readings.no_colour", given=given, error=error)
     far = not (0.0 <= lab[0] <= 100.01 and max(abs(lab[1]), abs(lab[2])) <= 200.0)
-    refuse(far, "readings.no_cloth", *lab, error=TargetError)
+    refuse(far, "readings.no_cloth", *lab.round(2), error=TargetError)
 
 
 class Clipped(Value):

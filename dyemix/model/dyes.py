@@ -10,6 +10,7 @@ import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
+from types import MappingProxyType
 from typing import Annotated, Any, Self
 
 import numpy as np
@@ -145,6 +146,7 @@ class DyeSet(Result):
     True
     """
 
+    READ = MappingProxyType({"cloth": fractions})
     names: tuple[str, ...]
     palest: Annotated[Array, "D"]
     deepest: Annotated[Array, "D"]

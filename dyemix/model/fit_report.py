@@ -157,9 +157,11 @@ class FitReport(Result):
         """What these swatches are good for, in a sentence or two."""
         if not self.dyes:
             return said("fit.nothing")
-        (low, high), expect = self.between, said("fit.anything")
+        expect = said("fit.anything")
         if self.expected is not None:
-            expect = said("fit.expect", miss=self.expected, light=self.light, low=low, high=high)
+            low, high = map("{:.1f}".format, self.between)
+            between = "" if low == high else said("fit.between", low, high)
+            expect = said("fit.expect", miss=self.expected, light=self.light, between=between)
         if self.misfit is not None and self.misfit > NOT_DYE:
             return said("fit.not_dye", misfit=self.misfit, expect=expect)
         if len(self.dyes) == 1:

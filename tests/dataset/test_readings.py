@@ -9,7 +9,7 @@ import pytest
 from dyemix.colour.colorimetry import hex_to_lab
 from dyemix.dataset.conditions import PICTURE
 from dyemix.dataset.readings import Clipped, Reading
-from dyemix.errors import DyemixError
+from dyemix.errors import DyemixError, TargetError
 
 
 @pytest.mark.parametrize("code", ["#7d8a6e", "#010203", "#fefefe", "#ffffff"])
@@ -66,3 +66,8 @@ def test_a_reading_is_of_its_file_without_the_mark_of_its_pixels(file: str, mark
     conditions = {PICTURE: file + mark}
     cell = Reading.from_lab([50.0, 0.0, 0.0], "D65/10", name="B3", conditions=conditions)
     assert cell.source == f"cell B3 of {file}"
+
+
+def test_a_colour_that_no_cloth_has_is_told_to_two_digits():
+    with pytest.raises(TargetError, match=r"^L\* 26\.49, a\* 300, b\* -2\.12 is not a colour"):
+        Reading.from_lab([26.4943, 300.0, -2.1234], "D65/10")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,8 +11,9 @@ from hypothesis import strategies as st
 
 from benchmarks.shelf import moved, shelf, standing
 from dyemix.colour.colorimetry import D65_2, Light, lab, screen_colours
-from dyemix.errors import DyemixError, RecipeError
+from dyemix.errors import DyemixError, InputError, RecipeError
 from dyemix.model.dyes import DyeSet
+from dyemix.model.fit_report import DyeReport, FitReport
 from dyemix.model.kubelka_munk import PIVOT, SHIFT, Surface
 
 A_10 = Light("A", 10)
@@ -211,3 +214,23 @@ def test_a_prediction_can_be_a_target(dyes: DyeSet) -> None:
     np.testing.assert_allclose(target.lab, predicted.lab)
     assert target.light == A_10
     np.testing.assert_array_equal(target.reflectance, predicted.reflectance)
+
+
+@pytest.mark.parametrize("wrong", [np.full(31, np.nan), np.full(31, np.inf), np.full(31, -0.1)])
+def test_cloth_that_is_no_reflectance_is_refused(dyes, wrong):
+    """It ended in an IndexError inside the search."""
+    with pytest.raises(InputError, match="a reflectance is a number"):
+        replace(dyes, cloth=wrong)
+    with pytest.raises(InputError, match="3"):
+        replace(dyes, cloth=np.full(3, 0.5))
+
+
+@pytest.mark.parametrize(
+    ("between", "told"),
+    [((0.76, 0.84), "about 0.8 (ΔE2000, D65/10°)"),
+     ((0.74, 0.84), "about 0.8 (ΔE2000, D65/10°); it may be 0.7 or 0.8")],
+)  # fmt: skip
+def test_what_a_miss_may_be_is_told_where_it_differs_as_shown(between, told):
+    dye = DyeReport("navy", (0.5, 1.0, 2.0), "", (), "")
+    report = FitReport("D65/10°", "", (dye, dye), expected=0.8, between=between)
+    assert f"expect a miss of {told}. Three to five mixes" in report.verdict
