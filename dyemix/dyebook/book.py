@@ -260,9 +260,10 @@ class DyeBook(Methods):
         """
         what = ", ".join(sheet.job or str(sheet.recipe) for sheet in sheets)
         with self._writing(f"bath sheet of {what}"):
+            methods = self.methods()
             for sheet in sheets:
                 self._admit(sheet.demo)
-                of = self._belongs(sheet.recipe, sheet.job, method)
+                of = self._belongs(sheet.recipe, sheet.job, method, methods)
                 self._insert("sheet", made=sheet.on, content=sheet.to_json(), **of)
                 if isinstance(aim := (aims or {}).get(sheet.job), Target):
                     told = {"job": of["job"], "kept": sheet.on, "recipe": sheet.recipe}
@@ -293,8 +294,9 @@ class DyeBook(Methods):
     def add_pieces(self, pieces: "Sequence[Levelness]", job: str = "", method: str = "") -> None:
         """Keep analysed pieces of mottled cloth under a job, or each under its recipe."""
         with self._writing(f"mottled pieces of {job or pieces[0].recipe}"):
+            methods = self.methods()
             for piece in pieces:
-                of = self._belongs(piece.recipe, job, method)
+                of = self._belongs(piece.recipe, job, method, methods)
                 self._insert("piece", content=to_json(piece), **of)
 
     def pieces(self, job: str | None = None, method: str = "") -> "tuple[Levelness, ...]":

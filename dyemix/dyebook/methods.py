@@ -60,12 +60,18 @@ class Methods(Rows):
         source = ", ".join(dict.fromkeys(table for table, _ in read))
         return SwatchSet(readings, tuple(warnings), source, self.demo)
 
-    def method(self, name: str = "", dyes: Iterable[str] = (), job: str = "") -> KeptMethod:
+    def method(
+        self, name: str = "", dyes: Iterable[str] = (), job: str = "",
+        among: Sequence[KeptMethod] | None = None,
+    ) -> KeptMethod:  # fmt: skip
         """The method named, else that of the job's work, else the one with all of these dyes.
+
+        Reading them takes a while: those that it is `among` may be given.
 
         Raises `InputError` where there is none, `AmbiguousError` where several would do.
         """
-        methods, wanted, name, job = self.methods(), set(dyes), tidy(name), tidy(job)
+        methods = self.methods() if among is None else among
+        wanted, name, job = set(dyes), tidy(name), tidy(job)
         refuse(not methods, "dyebook.no_swatches", error=InputError)
         query = "SELECT method FROM kept_sheet WHERE job = ?1 UNION SELECT method FROM kept_trial "
         dyed = {row["method"] for row in self._rows(f"{query} WHERE job = ?1", job)} - {None}
@@ -111,13 +117,15 @@ class Methods(Rows):
                 name = f"{name} {len(others) + 1}"
         return self._insert("method", name=name, borrows=lender and lender.number)
 
-    def _belongs(self, recipe: Recipe, job: str, method: str) -> dict[str, int | None]:
+    def _belongs(
+        self, recipe: Recipe, job: str, method: str, among: Sequence[KeptMethod] | None = None
+    ) -> dict[str, int | None]:
         """The rows of the job of work, its recipe where it has no name, and of its method: the one
         named, else the only one with its dyes.
         """
         number = None
         with suppress(InputError):
-            number = self.method(method, recipe, job).number
+            number = self.method(method, recipe, job, among).number
         return {"job": self._named("job", job.strip() or str(recipe)), "method": number}
 
     def _retire(self, name: str) -> str:

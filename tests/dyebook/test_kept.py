@@ -262,3 +262,17 @@ def test_same_name_in_two_sets_is_two_pieces(book: DyeBook) -> None:
         book.swatches("july")
     with pytest.raises(InputError, match="name these anew"):
         book.add_swatches(SwatchSet((reading(),)), "may")
+
+
+def test_methods_are_read_once_however_many_sheets_are_kept(
+    book: DyeBook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each reads every swatch of the book."""
+    book.add_swatches(SwatchSet((reading(), reading("navy 1"))), "a", "cotton lawn")
+    asked, methods = [], DyeBook.methods
+    monkeypatch.setattr(DyeBook, "methods", lambda self: asked.append(self) or methods(self))
+    book.add_sheets(*(sheet(f"job {i}") for i in range(5)), method="cotton lawn")
+    assert len(asked) == 1
+    assert len(book.sheets(method="cotton lawn")) == 5
+    (number,) = {row["method"] for row in book._of_job("kept_sheet")}
+    assert number == "cotton lawn"
