@@ -90,17 +90,17 @@ class Method(Value):
         """Whether two figures are as good as equal: within 5 % (a working value)."""
         return abs(one - other) <= 0.05 * other
 
-    def departures(self, was: Mapping[str, Any]) -> dict[str, tuple[str, str, bool]]:
+    def departures(self, was: Mapping[str, Any]) -> dict[str, tuple[Any, Any, str, bool]]:
         """Each way in which it is not that of the swatches: by condition, what it is now and was
-        then, in words, and whether it is more.
+        then, as a number and its unit or in words, and whether it is more.
         """
-        out = {}
+        out: dict[str, tuple[Any, Any, str, bool]] = {}
         for name, (_, unit, *_) in FIGURES.items():
             value, then = getattr(self, name), was.get(name)
             if then is not None and value is not None and not self.same(value, then):
-                out[_words(name)] = (f"{value:.3g}{unit}", f"{then:g}{unit}", value > then)
+                out[_words(name)] = (value, then, unit, value > then)
         if was.get("alkali", self.alkali) != self.alkali:
-            out["order"] = (ORDERS[self.alkali], ORDERS[was["alkali"]], True)
+            out["order"] = (ORDERS[self.alkali], ORDERS[was["alkali"]], "", True)
         return out
 
 

@@ -151,3 +151,13 @@ def test_departures_from_the_swatches_are_warned_of(
 def test_a_departure_within_five_percent_is_none(sage: Sage, dyed: Dyed) -> None:
     assert not any("unlike" in w for w in sage(dyes=dyed(), liquor_ratio=21).warnings)
     assert any("unlike" in w for w in sage(dyes=dyed(), liquor_ratio=21.1).warnings)
+
+
+def test_a_departure_in_warmth_is_told_in_the_degrees_asked_for(sage: Sage, dyed: Dyed) -> None:
+    american = BathSettings(units="us")
+    now = {"dyes": dyed(temperature="24"), "temperature": 15, "settings": american}
+    warnings = sage(**now).warnings
+    assert any(w.startswith("temperature 15 °C (59 °F) is unlike your swatches' 24 °C (75 °F)")
+               for w in warnings)  # fmt: skip
+    assert any(w.startswith("15 °C (59 °F) is cool: below 18 °C (64 °F) the dye") for w in warnings)
+    assert not any("°F" in w for w in sage(**now | {"settings": BathSettings()}).warnings)
