@@ -5,10 +5,11 @@ the words stand in `templates/sheets/bath.txt`.
 """
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import field, replace
 from datetime import date
 from math import ceil
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from dyemix.bench.method import Auxiliary, Cost, Fibre, Method, dyed_as, held, salt_and_soda
 from dyemix.bench.settings import BathSettings
@@ -18,7 +19,7 @@ from dyemix.colour.ciede2000 import delta_e
 from dyemix.dataset.conditions import mottled, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
-from dyemix.errors import refuse, said
+from dyemix.errors import DyemixError, refuse, said
 from dyemix.matching.matches import Pot
 from dyemix.model.dyes import DyeSet
 
@@ -209,6 +210,14 @@ def bath_sheet(
     )  # fmt: skip
     texts = (*(text for (text,) in notes.rows), *settings.may_split(recipe))
     return replace(sheet, warnings=(*sheet.warnings, *texts))
+
+
+def dyeable(recipe: Recipe, dyes: DyeSet, **how: Any) -> bool:
+    """Whether a bath as `bath_sheet` works it out takes a recipe of `dyes`, demo or not."""
+    with suppress(DyemixError):
+        bath_sheet(recipe, dyes=dyes, allow_demo=True, **how)
+        return True
+    return False
 
 
 def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> str:

@@ -172,10 +172,11 @@ class Dose(Value):
         ml = f"{self.ml:g} mL" if self.ml < 1000 else units.volume_text(self.ml, "metric")
         return ml + error
 
-    def words(self, spoons: bool) -> str:
-        """What to measure of which stock, in millilitres or in `spoons`."""
+    @property
+    def words(self) -> str:
+        """What to measure of which stock, in millilitres."""
         weak = f" of 1 in {self.dilution}" if self.dilution != 1 else ""
-        return f"{self.dye} {self.spoons.text if spoons else f'{self.ml:g} mL'}{weak}"
+        return f"{self.dye} {self.ml:g} mL{weak}"
 
     @property
     def ticks(self) -> str:
@@ -234,13 +235,12 @@ class Bottles(Value):
         return replace(found, dye=dye)
 
     def words(
-        self, recipe: Mapping[str, float], cloth_g: float, rounded: Measured | None = None,
-        spoons: bool = False,
-    ) -> str:  # fmt: skip
+        self, recipe: Mapping[str, float], cloth_g: float, rounded: Measured | None = None
+    ) -> str:
         """What to measure of a recipe, in a line; by the kit that it was `rounded` to."""
         if rounded is not None:
             return " + ".join(map(str, rounded.doses))
-        return " + ".join(dose.words(spoons) for dose in self.doses(recipe, cloth_g))
+        return " + ".join(dose.words for dose in self.doses(recipe, cloth_g))
 
     def strengths(self, dyes: Iterable[str]) -> str:
         """How strong the stocks of these dyes are, said once of the most that are alike."""

@@ -10,6 +10,7 @@ from dyemix.console import WIDTH
 from dyemix.dataset.conditions import mottled
 from dyemix.dataset.result import marks
 from dyemix.matching.correct import Correction
+from dyemix.matching.limits import Kit, measured
 from dyemix.matching.matches import Matches, Reach, verdict
 from dyemix.series.steps import Series
 
@@ -42,13 +43,13 @@ def to_choose_from(answer: Matches, before: Correction | None) -> list[tuple[Any
 
 def suggested(
     answer: Matches, bottles: Bottles, cloth_g: float, before: Correction | None = None,
-    spoons: bool = False,
+    kit: Kit | None = None,
 ) -> str:  # fmt: skip
     """A target and its recipes in a dozen lines: amounts, misses, reasons, the first warning.
 
     Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
-    Where a piece was dyed for it `before`, the recipe that it leads to comes first, and in `spoons`
-    where those are the kit.
+    Where a piece was dyed for it `before`, the recipe that it leads to comes first, by that `kit`
+    too.
     """
     shown = to_choose_from(answer, before)[: MOST - (answer.reach is not Reach.WITHIN)]
     lines = [*marks(answer), f"Target {answer.target}, {answer.reach.value}."]
@@ -57,11 +58,14 @@ def suggested(
     for i, (pot, reasons) in enumerate(shown, 1):
         recipe, rounded = pot.recipe, getattr(pot, "measured", None)
         miss = rounded or pot
+        if kit and not rounded:  # what a pot taught moves its prediction, not what doses do to it
+            there = answer.dyes.predict(recipe)
+            rounded = measured(answer.dyes, recipe, kit, there.lab, there.light)
         worth = verdict(miss.likely, answer[0].proven)
         misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
         lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
-        measured = bottles.words(recipe, cloth_g, rounded, spoons) or "nothing to pour"
-        lines.append(_with_reasons(f"   {measured}", reasons))
+        poured = bottles.words(recipe, cloth_g, rounded) or "nothing to pour"
+        lines.append(_with_reasons(f"   {poured}", reasons))
     strengths = bottles.strengths(chain(*recipes))
     stock = f", of stock ({strengths}) for {cloth_g:g} g{bottles.undyed}" if strengths else ""
     lines.append(f"% of dry cloth weight{stock}. Misses are {answer.formula}.")

@@ -1,6 +1,7 @@
 """Colours: to recipes, from a dry piece to the next, quieter, paler, and what can be reached."""
 
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +48,7 @@ def match(
         limits["in_hand"], strengths = parse_in_hand(in_hand, dyed_g)
         if not given("stock"):  # a jar is as strong as it is told, whatever a book has
             get_current_context().meta["stock"] = strengths
-    limits["kit"] = shared.kit(measure := limits.pop("measure", None), dyes)
+    limits["kit"] = shared.kit(limits.pop("measure", None), dyes)
     if targets is None:
         words = str(target)
         if not whole:
@@ -62,8 +63,8 @@ def match(
         if whole:
             shared.show(found, found.text(detail=detail))
         else:
-            at_hand, in_spoons = shared.bottles(dyes), "spoons" in (measure or "")
-            shared.show(found, suggested(found, at_hand, shared.shown_for(), before, in_spoons))
+            at_hand = shared.bottles(dyes), shared.shown_for()
+            shared.show(found, suggested(found, *at_hand, before, limits["kit"]))
         if detail and not given("json") and (dyed := [m.recipe for m in found if m.recipe]):
             from dyemix.cloth.preview import preview
 
@@ -162,17 +163,19 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
 
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
+    from dyemix.bench.bath_sheet import dyeable
     from dyemix.bench.method import dyed_as
 
     dyes = shared.dyes()
     wanted = shared.targets(targets, colours)
     misused(not wanted, "tables.no_colour")
-    found = dyemix.next_swatch(dyes, wanted, **given_only(how))
-    shared.show(found)
     own = shared.settings(dyes)
     ratio = dyed_as(dyes.conditions, own)[0].get("liquor_ratio", own.liquor_ratio)
+    square_g, stocks = own.square_g(ratio), shared.stocks(dyes)
+    fits = partial(dyeable, dyes=dyes, cloth_g=square_g, stocks=stocks, settings=own)
+    shared.show(found := dyemix.next_swatch(dyes, wanted, dyeable=fits, **given_only(how)))
     for choice in found.choices:
-        shared.bath("Dye it", choice, dyes, cloth_g=own.square_g(ratio))
+        shared.bath("Dye it", choice, dyes, cloth_g=square_g)
 
 
 # Families of colours ------------------------------------------------------------------------------

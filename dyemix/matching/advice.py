@@ -8,7 +8,7 @@ The next square is the one that most lowers the likely miss over the colours wan
 worked out is in `dyemix.fitting.learn`.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 from typing import Any
@@ -35,6 +35,8 @@ _MARGINS = (*[(1.0, 0.0)] * 5, (0.5, 0.0), (0.0, 0.1), (0.0, 0.2))
 _HALVINGS = 6
 #: Squares of a mix are tried as the recipes themselves and as their parts, at these shares.
 _SHARES = (1.0, 0.5)
+#: And at these, where not each of those can be dyed.
+_PALER = (*_SHARES, 0.25, 0.125)
 
 
 def suggest(
@@ -128,6 +130,7 @@ class NextSwatch(Result):
     tried : how many squares were tried.
     floor : the mean likely ΔE2000 that would be left if nothing about the dyes were open.
     light : of the colours wanted, where they share one; else of the dyes.
+    left_out : how many more squares there were that cannot be dyed.
     """
 
     choices: tuple[Choice, ...]
@@ -136,6 +139,7 @@ class NextSwatch(Result):
     floor: float
     light: Light
     demo: bool = False
+    left_out: int = 0
 
     def _rows(self) -> Iterable[Row]:
         """One row a square: recipe, before, after."""
@@ -147,11 +151,13 @@ class NextSwatch(Result):
         for i, c in enumerate(self.choices, 1):
             yield f"{i:>2}  {c.recipe}: likely miss {c.before:.2f} before, {c.after:.2f} after"
         yield said("matching.next.floor", self.light, self.floor)
+        yield from [said("matching.next.left_out", self.left_out)] * bool(self.left_out)
 
 
 def next_swatch(
-    dyes: DyeSet, targets: Sequence[AnyColour], count: int = 1, max_dyes: int = 3
-) -> NextSwatch:
+    dyes: DyeSet, targets: Sequence[AnyColour], count: int = 1, max_dyes: int = 3,
+    dyeable: Callable[[Recipe], bool] | None = None,
+) -> NextSwatch:  # fmt: skip
     """The square, of one dye or a mix, that most lowers the mean likely ΔE2000 over `targets`.
 
     Parameters
@@ -159,11 +165,15 @@ def next_swatch(
     targets : what the dyer wants to dye, as targets or as text (hex code, or L* a* b*).
     count : how many squares to choose, one after the other (greedy).
     max_dyes : most dyes in the recipes for the colours.
+    dyeable : whether a square can be dyed at all, as by `dyemix.bench.bath_sheet.dyeable`; by
+        default every one can.
 
     Tried are every dye at halving depths of its ladder, the recipes that the colours would be dyed
-    by, also at half their depth, and every pair of dyes in them.
+    by, also at half their depth, and every pair of dyes in them; where some cannot be dyed, paler
+    ones too.
 
-    Raises `DyemixError` for no colour or a count below 1, `TargetError` for what is not a colour.
+    Raises `DyemixError` for no colour, a count below 1 or no such square, `TargetError` for what is
+    not a colour.
 
     >>> found = next_swatch(dyes.take(["rust", "navy"]), ["#8a5a4a"])
     >>> found.choices[0].after <= found.choices[0].before
@@ -174,20 +184,31 @@ def next_swatch(
     recipes = [found[0].recipe for found in match_many(dyes, wanted, max_dyes=max_dyes, count=1)]
     lights = {dyes.light_of(target) for target in wanted}
     light = lights.pop() if len(lights) == 1 else dyes.light
-    return choose(replace(dyes, light=light), recipes, count)
+    return choose(replace(dyes, light=light), recipes, count, dyeable)
 
 
-def choose(dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1) -> NextSwatch:
+def choose(
+    dyes: DyeSet, recipes: Sequence[Recipe], count: int = 1,
+    dyeable: Callable[[Recipe], bool] | None = None,
+) -> NextSwatch:  # fmt: skip
     """`next_swatch` for recipes (% owf) that are known already."""
     amounts = np.array([dyes.amounts(r) for r in recipes])
-    squares = candidates(dyes, amounts)
+
+    def held(squares: Array) -> Array:
+        return squares[[dyeable is None or dyeable(dyes.recipe(square)) for square in squares]]
+
+    squares = held(every := candidates(dyes, amounts))
+    if len(squares) < len(every):
+        squares = held(every := candidates(dyes, amounts, _PALER))
+    refuse(not len(squares), "matching.next.none", len(every))
     known = Knowledge.of(dyes, amounts, squares)
-    best = known.best(count)
+    best = known.best(min(count, len(squares)))
     choices = tuple(Choice(dyes.recipe(squares[z]), before, after) for z, before, after in best)
-    return NextSwatch(choices, tuple(recipes), len(squares), known.floor, dyes.light, dyes.demo)
+    told = (len(squares), known.floor, dyes.light, dyes.demo, len(every) - len(squares))
+    return NextSwatch(choices, tuple(recipes), *told)
 
 
-def candidates(dyes: DyeSet, amounts: Array) -> Array:
+def candidates(dyes: DyeSet, amounts: Array, shares: Sequence[float] = _SHARES) -> Array:
     """Squares to try, ``(Z, D)`` in % owf, for recipes of amounts ``(W, D)``."""
     depths = dyes.deepest * 0.5 ** np.arange(_HALVINGS)[:, np.newaxis]
     alone = depths[..., np.newaxis] * np.eye(len(dyes))
@@ -195,5 +216,5 @@ def candidates(dyes: DyeSet, amounts: Array) -> Array:
     for recipe in amounts:
         used = np.flatnonzero(recipe)
         for part in (used, *(combinations(used, 2) if len(used) > 2 else ())):
-            rows += [share * recipe * np.isin(np.arange(len(dyes)), part) for share in _SHARES]
+            rows += [share * recipe * np.isin(np.arange(len(dyes)), part) for share in shares]
     return np.unique(np.round(np.array(rows), 3), axis=0)

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import FrozenInstanceError, replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dyemix.bench.bath_sheet import BathSheet, bath_sheet
+from dyemix.bench.bath_sheet import BathSheet, bath_sheet, dyeable
 from dyemix.bench.method import Fibre, Method, soda_by_volume, stated
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles, Stock, stock_sheet
+from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.errors import DyemixError
+from dyemix.matching.advice import choose
 from tests.bench.conftest import four_dyes
 
 Sage = Callable[..., BathSheet]
@@ -293,3 +296,21 @@ def test_what_the_bottles_still_give() -> None:
         [Stock("gold", 2, left_ml=60), Stock("navy", 2), Stock("", 1, left_ml=9)], BathSettings()
     )
     assert bottles.left(240) == {"gold": pytest.approx(0.5)}
+
+
+@pytest.mark.parametrize(("ratio", "deepest"), [("20:1", 12.0), ("5:1", 2.1)])
+def test_the_next_square_is_one_that_its_bath_holds(ratio: str, deepest: float) -> None:
+    """Of 5:1 less 0.8 mL that the cloth holds, half is soda solution: 2.1 mL of 1 % stock a gram.
+
+    A mix paler than half of the recipe is among them then.
+    """
+    dyes = four_dyes(conditions={"liquor ratio": ratio, "alkali": "with", "salt": "none"})
+    fits = partial(dyeable, dyes=dyes, cloth_g=10.0)
+    found = choose(dyes, [Recipe({"gold": 4.0, "scarlet": 4.0, "navy": 4.0})], 40, fits)
+    assert max(choice.recipe.total for choice in found.choices) <= deepest
+    assert any(len(choice.recipe) > 1 for choice in found.choices)
+    for choice in found.choices:
+        bath_sheet(choice.recipe, 10.0, dyes=dyes)
+    assert ("squares were left out" in str(found)) == (deepest < 12.0)
+    with pytest.raises(DyemixError, match=r"none of \d+ squares can be dyed"):
+        choose(dyes, [Recipe({"gold": 4.0})], 1, partial(fits, stocks=0.002))

@@ -180,5 +180,5 @@ def test_what_to_measure_of_a_recipe_in_a_line() -> None:
     """
     at_hand, recipe = Bottles.of(1.0, BathSettings()), {"gold": 0.5, "navy": 0.01}
     assert at_hand.words(recipe, 100.0) == "gold 50 mL + navy 10 mL of 1 in 10"
-    told = at_hand.words(recipe, 100.0, spoons=True)
-    assert told == "gold 3 tbsp + 1 tsp + navy 2 tsp of 1 in 10"
+    told = [f"{dose.spoons.text} of 1 in {dose.dilution}" for dose in at_hand.doses(recipe, 100.0)]
+    assert told == ["3 tbsp + 1 tsp of 1 in 1", "2 tsp of 1 in 10"]

@@ -9,8 +9,12 @@ import pytest
 from dyemix.bench import suggested as bench
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Bottles
-from dyemix.dataset.target import Target
+from dyemix.dataset.readings import Reading
+from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.target import Target, Trial
 from dyemix.matching.advice import suggest
+from dyemix.matching.correct import correct
+from dyemix.matching.limits import Kit
 from dyemix.matching.matches import Reach
 from tests.bench.conftest import four_dyes
 
@@ -31,3 +35,19 @@ def test_three_recipes_are_shown_and_two_of_a_colour_out_of_reach(
         )
         text = bench.suggested(found, Bottles.of(1.0, BathSettings()), 240)
         assert re.findall(r"^\d(?=  )", text, re.MULTILINE) == list("1234"[: min(there, most)])
+
+
+@pytest.mark.parametrize(
+    ("kit", "told"),
+    [("scale 0.1", "gold 75 g + navy 25 g: your undated pot"),
+     ("spoons", "gold 5 tbsp + navy 1 tbsp + 2 tsp: your undated pot")],
+)  # fmt: skip
+def test_what_a_pot_led_to_is_measured_by_the_kit(kit: str, told: str) -> None:
+    """75 and 25 mL of 1 % stock."""
+    dyes, recipe = four_dyes(), Recipe({"gold": 0.75, "navy": 0.25})
+    target = Target(dyes.predict(recipe).lab, dyes.light)
+    before = correct(dyes, Trial(recipe, Reading.from_lab(target.lab, dyes.light), target))
+    with_kit = Kit.parse(kit, {"": 1.0}, 100.0)
+    found = suggest(dyes, target, kit=with_kit)
+    shown = bench.suggested(found, Bottles.of(1.0, BathSettings()), 100, before, with_kit)
+    assert told in shown

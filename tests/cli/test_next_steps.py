@@ -204,3 +204,12 @@ def test_a_swatch_to_dye_next_is_as_heavy_as_its_bath_wants(lawn: Command) -> No
         assert f"--cloth {cloth}" in bath
         done = lawn(*shlex.split(bath))
         assert done.returncode == 0, done.stderr
+
+
+def test_the_next_square_goes_into_a_bath_of_low_water(run: Command) -> None:
+    """Of 1 % stock it holds no deep mix: its bath refused what was proposed."""
+    low = MINE.replace("liquor ratio: 20:1", "liquor ratio: 5:1").replace(
+        "salt: 50 g/L", "salt: none"
+    )
+    (run.folder / "low.csv").write_text(low, encoding="utf-8")
+    walk(run, "next '#202a2e' --swatches low.csv --only 'lemon, rose, navy'", "bath")
