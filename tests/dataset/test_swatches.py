@@ -385,7 +385,7 @@ def test_amounts_by_column_do_for_recipes() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda t: t, "row 0: L\\*a\\*b\\* without its light"),
+        (lambda t: t, "rows 0–2: L\\*a\\*b\\* without its light"),
         (lambda t: t.assign(light="D65/10", rust=[0.0, 1.0, 0.2]), "row 2: column 'rust' says 0.2"),
         (lambda t: t.assign(light="D65/10", worker="me"), "what is worker"),
         (lambda t: t.assign(light="D65/10", recipe=["undyed", "rust lots", ""]), "row 1: 'rust lo"),
