@@ -57,6 +57,9 @@ _MOST_POTS = 2000
 #: Photographed pots move θ by m / (m + this) of the posterior mean, for m pictures. Chosen on the
 #: DEVELOP worlds.
 _FEW = 0.5
+#: A reading of less C* is grey, from where ΔE2000 hardly rises by hue: it is taken to be of so
+#: much, of the hue of its prediction.
+_GREY = 0.2
 #: A cell of less weight than this is left out once H is taken again.
 _NO_WEIGHT = 1e-4
 
@@ -181,6 +184,9 @@ def _linear(dyes: DyeSet, groups: _Groups, theta: Array, cells: Cells, wilder: A
     modes, now = ladders.modes, ladders.blends(theta, dyes.cloth)
     seen, by_theta = effects(now, amounts, dyes.light, modes)
     measured, stated, read = groups.readings(seen.lab)
+    own, chroma = (np.hypot(lab[:, 1:2], lab[:, 2:]) for lab in (measured, seen.lab))
+    hue = seen.lab[:, 1:] / np.maximum(chroma, 1e-9)
+    measured[:, 1:] = np.where(own < _GREY, _GREY * hue, measured[:, 1:])
     miss, by_lab = delta_e_residual(measured, seen.lab)
     slope = by_lab @ by_theta
     y, weights = slope @ theta - miss, groups.weights[:, np.newaxis, np.newaxis]

@@ -26,7 +26,7 @@ from dyemix.fitting.learn import forget, learn
 from dyemix.model.dyes import DyeSet, Pot
 from dyemix.model.kubelka_munk import Surface, saturation
 from dyemix.model.mixtures import in_company
-from dyemix.model.uncertainty import effects, pot_to_pot
+from dyemix.model.uncertainty import effects, likely, pot_to_pot
 from dyemix.model.unknowns import Cells
 from tests.fitting.conftest import RECIPES
 from tests.simulated.as_swatches import swatch_set
@@ -295,6 +295,22 @@ def test_a_pot_of_little_weight_says_little(four: DyeSet) -> None:
     ]
     assert navy[0] > navy[1] > navy[2]
     assert navy[2] == pytest.approx(0.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("chroma", [0.0, 1e-6, 0.03])
+def test_a_pot_read_as_a_grey_is_promised_as_one_that_is_nearly_grey(
+    four: DyeSet, chroma: float
+) -> None:
+    """From a grey ΔE2000 has no slope by hue: such a pot was promised twice as much, or refused."""
+    first, *others = pots(planted(four, navy=0.1))
+    spreads = []
+    for own in (chroma, 0.21):
+        grey = replace(first, lab=np.array([first.lab[0], own, 0.0]))
+        found = condition(four, [grey, *others])
+        at = [pot.identity for pot in found.pots].index(grey.identity)
+        spreads.append(likely(found.lab, found.lab, found.covariance, 30.0).mean[at])
+        assert np.linalg.eigvalsh(found.covariance[at]).min() > 0.0
+    assert spreads[0] == pytest.approx(spreads[1], rel=0.1)
 
 
 # Beside slow twins ------------------------------------------------------------------------------
