@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
-from dyemix.bench.method import Fibre
+from dyemix.bench.method import Fibre, dyed_share
 from dyemix.bench.plan import first_swatches
 from dyemix.dataset.serialise import from_json
 from dyemix.errors import DyemixError
@@ -141,3 +141,18 @@ def test_another_cloth_than_the_swatches_is_told() -> None:
     for cloth in ("", "Cotton Lawn"):
         same = bath_sheet("gold 1", 100, dyes=dyes, cloth=cloth)
         assert "not the cloth" not in words_of(same)
+
+
+@pytest.mark.parametrize(
+    ("conditions", "share"),
+    [
+        ({"fibre": "cotton 65 %, polyester 35 %"}, 0.65),
+        ({"fibre": "cotton 65 %, polyester 35 %", "cloth": "linen"}, 0.65),
+        ({"cloth": "cotton 80 %, polyester 20 %"}, 0.8),
+        ({"cloth": "the blue napkins"}, 1.0),
+        ({"fibre": "cotton 40 %, linen 30 %"}, 1.0),  # 70 % of what?
+        ({}, 1.0),
+    ],
+)
+def test_how_much_of_the_weight_takes_dye(conditions: dict[str, str], share: float) -> None:
+    assert dyed_share(conditions) == pytest.approx(share)
