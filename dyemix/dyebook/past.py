@@ -118,8 +118,8 @@ def _again(
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
     if stocks is None:
-        said = (dyes and dyes.conditions) or {}
-        stated = stated_stocks(said, how["settings"] or BathSettings())
+        conditions = (dyes and dyes.conditions) or {}
+        stated = stated_stocks(conditions, how["settings"] or BathSettings())
         then = [] if last is None else [dose.stock for dose in last.doses]
         alike = [replace(stock, dye="") for stock in then[:1]]  # for a dye that was not in it
         used_up = [replace(stock, made=None, left_ml=None) for stock in (*alike, *then)]

@@ -10,6 +10,7 @@ worked out is in `dyemix.fitting.learn`.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from itertools import combinations
 from typing import Any
 
@@ -193,9 +194,10 @@ def choose(
 ) -> NextSwatch:  # fmt: skip
     """`next_swatch` for recipes (% owf) that are known already."""
     amounts = np.array([dyes.amounts(r) for r in recipes])
+    fits = cache(dyeable or (lambda recipe: True))  # a sheet is worked out for each, once
 
     def held(squares: Array) -> Array:
-        return squares[[dyeable is None or dyeable(dyes.recipe(square)) for square in squares]]
+        return squares[[fits(dyes.recipe(square)) for square in squares]]
 
     squares = held(every := candidates(dyes, amounts))
     if len(squares) < len(every):
