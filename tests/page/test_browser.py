@@ -136,8 +136,13 @@ def shot(page, name: str) -> None:
         page.screenshot(path=Path(folder) / f"{name}-{width}.png", full_page=width > 500)
 
 
+def here(page) -> str:
+    """The address as the tab has it: `page.url` may lag behind a press."""
+    return str(page.evaluate("location.href"))
+
+
 def mix_of(page) -> Recipe:
-    return Recipe.parse(dict(parse_qsl(urlsplit(page.url).query))["recipe"])
+    return Recipe.parse(dict(parse_qsl(urlsplit(here(page)).query))["recipe"])
 
 
 def fits(page) -> bool:
@@ -272,24 +277,22 @@ def test_a_whole_job_by_keyboard_alone(tab, served: Served, size) -> None:
     page.wait_for_selector("[data-key=undo]:not([disabled])")
     assert mix_of(page) != before
     assert page.evaluate(NAME).startswith("More "), "a second press needs no way back"
-    to(f"{next(iter(before))}, mL") if page.evaluate(NAME) == f"More {next(iter(before))}" else None
-    field = page.evaluate("document.activeElement.matches('input.set-to')")
-    if field:
-        for key, least in (("ArrowUp", 5.0), ("PageUp", 15.0), ("Home", None)):
-            had = mix_of(page)
-            keys.press(key)
-            page.wait_for_function("u => location.href !== u", arg=page.url)
-            page.wait_for_function("() => document.activeElement.matches('input.set-to')")
-            if least is None:
-                assert mix_of(page) == before
-            else:
-                moved = sum(mix_of(page).values()) - sum(had.values())
-                assert moved == pytest.approx(least / 240.0)
-        keys.type("9")
-        keys.press("Escape")
-        page.wait_for_function(
-            "() => document.activeElement.value === document.activeElement.defaultValue"
-        )
+    to(f"{next(iter(before))}, mL")
+    for key, least in (("ArrowUp", 5.0), ("PageUp", 15.0), ("Home", None)):
+        had, stood = mix_of(page), here(page)
+        keys.press(key)
+        page.wait_for_function("u => location.href !== u", arg=stood)
+        page.wait_for_function("() => document.activeElement.matches('input.set-to')")
+        if least is None:
+            assert mix_of(page) == before
+        else:
+            moved = sum(mix_of(page).values()) - sum(had.values())
+            assert moved == pytest.approx(least / 240.0)
+    keys.type("9")
+    keys.press("Escape")
+    page.wait_for_function(
+        "() => document.activeElement.value === document.activeElement.defaultValue"
+    )
     to("Pin this mix")
     keys.press("Enter")
     page.wait_for_selector(".line")
@@ -406,16 +409,21 @@ def test_ten_quick_presses_are_ten(tab, served: Served) -> None:
         "for (let i = 0; i < 10; i++) document.querySelector('[data-key=more-0]').click()"
     )
     wanted = 0.43 + 10 * 5.0 / 240.0
-    page.wait_for_function("""w => { const r = new URL(location).searchParams.get('recipe');
-        return Math.abs(parseFloat(r.split(' ')[1]) - w) < 1e-9; }""", arg=wanted)  # fmt: skip
+    stands = """w => { const r = new URL(location).searchParams.get('recipe');
+        return Math.abs(parseFloat(r.split(' ')[1]) - w) < 1e-9; }"""
+    page.wait_for_function(stands, arg=wanted)
     page.wait_for_timeout(300)
     assert mix_of(page)["gold"] == pytest.approx(wanted)
+    page.focus("#amount-0")
+    for _ in range(4):
+        page.keyboard.press("ArrowDown")
+    page.wait_for_function(stands, arg=wanted - 4 * 5.0 / 240.0)
 
 
 def test_what_takes_long_counts_and_stops(tab, served: Served) -> None:
     page = tab(WIDE)
     page.goto(served.at("jars"))
-    stood, mix, held = page.url, page.locator("#miss").inner_text(), []
+    stood, mix, held = here(page), page.locator("#miss").inner_text(), []
     page.route("**/shelf?*", lambda route: held.append(route))  # an answer that does not come
     page.click("nav a[href*='/shelf']")
     page.wait_for_selector(".working:has-text('Still working: 2 s')")
@@ -425,7 +433,7 @@ def test_what_takes_long_counts_and_stops(tab, served: Served) -> None:
         page.click(".working button")
     page.wait_for_selector("text=Stopped: what stands below is as it was.")
     assert page.locator(".working").count() == 0
-    assert (len(held), page.url) == (1, stood)
+    assert (len(held), here(page)) == (1, stood)
     page.unroute("**/shelf?*")
     page.click("text=Try again")
     page.wait_for_selector("h1:has-text('What can I get?')")
@@ -436,7 +444,7 @@ def test_a_killed_server_and_a_second_tab_lose_nothing(tab, served: Served) -> N
     page.goto(served.at("jars", pins=f"first|{MIX}"))
     page.click("[data-key=more-1]")
     page.wait_for_selector("[data-key=undo]:not([disabled])")
-    stood, mix = page.url, page.locator("#miss").inner_text()
+    stood, mix = here(page), page.locator("#miss").inner_text()
     served.kill()
     page.fill("#amount-0", "33.5")
     page.click("[aria-label='Set gold']")
@@ -470,7 +478,7 @@ def test_a_colour_out_of_a_picture(tab, served: Served, tmp_path: Path) -> None:
     assert "Not even enough" in page.locator(".picture").inner_text()
     page.focus("#seen")
     for _ in range(16):
-        at = page.url
+        at = here(page)
         page.keyboard.press("ArrowRight")
         page.wait_for_function("u => location.href !== u", arg=at)
         page.wait_for_selector("#seen img")
@@ -479,7 +487,7 @@ def test_a_colour_out_of_a_picture(tab, served: Served, tmp_path: Path) -> None:
     assert "Even enough" in page.locator(".picture").inner_text()
     page.click("text=Want #7d8a6e")
     page.wait_for_selector(".column")
-    assert dict(parse_qsl(urlsplit(page.url).query))["wanted"] == "#7d8a6e"
+    assert dict(parse_qsl(urlsplit(here(page)).query))["wanted"] == "#7d8a6e"
 
 
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["1280", "390"])
@@ -511,7 +519,7 @@ def test_a_mottled_piece_beside_its_figures(tab, served: Served, size) -> None:
     page.goto(served.at("piece"))
     page.click("text=Picture 1 of this job")
     page.wait_for_selector("#seen img")
-    assert "kept=" not in page.url
+    assert "kept=" not in here(page)
 
 
 def test_the_page_ends_quietly(run: Command) -> None:

@@ -90,8 +90,11 @@ async function ask(address, keep = true) {
   }
   asking = null;
   end();
-  const next = queue.shift();
-  if (next) { const now = sameAgain(next); if (now) now.click(); }
+  while (!asking && queue.length) queue.shift()();
+}
+
+function later(press) {
+  if (queue.length < QUEUE) queue.push(press);
 }
 
 function complain(words, again) {
@@ -113,7 +116,7 @@ function complain(words, again) {
 document.addEventListener("submit", (event) => {
   event.preventDefault();
   const by = event.submitter;
-  if (asking) { if (by && queue.length < QUEUE) queue.push(by); return; }
+  if (asking) { if (by) later(() => sameAgain(by)?.click()); return; }
   const form = new FormData(event.target, by);
   ask(`${event.target.getAttribute("action")}?${new URLSearchParams(form)}`);
 });
@@ -123,7 +126,7 @@ document.addEventListener("click", (event) => {
   if (link && link.origin === location.origin && !link.hash && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
     event.preventDefault();
     if (!asking) ask(link.href);
-    else if (queue.length < QUEUE) queue.push(link);
+    else later(() => sameAgain(link)?.click());
   }
   const pot = event.target.closest("[data-lay]");
   if (pot) {
@@ -163,11 +166,16 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "Escape") field.value = field.defaultValue;
   if (!how) return;
   event.preventDefault();
-  if (asking) return;
+  if (!asking) move(field, how);
+  else if (!event.repeat) later(() => move(sameAgain(field), how));
+});
+
+function move(field, how) {
+  if (!field) return;
   const form = new FormData(field.form);
   form.set("press", `${how}|${field.dataset.jar}`);
   ask(`/jars?${new URLSearchParams(form)}`);
-});
+}
 
 document.addEventListener("input", (event) => {
   const find = event.target.closest("[data-find]");
