@@ -116,7 +116,7 @@ def tab(chromium, served: Served):
     def open_tab(size=WIDE, **how):
         context = chromium.new_context(viewport=size, **how)
         page = context.new_page()
-        page.set_default_timeout(8_000)
+        page.set_default_timeout(30_000)
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.on("request", lambda r: wrong.append(r.url) if not r.url.startswith(served.address)
                 and not r.url.startswith("blob:") else None)  # fmt: skip
@@ -153,8 +153,8 @@ def test_a_link_pressed_while_an_answer_is_on_its_way_is_followed(tab, served: S
     page, held = tab(WIDE), []
     page.goto(served.at("jars", jars="navy"))
     page.route("**/jars?*press=more*", lambda route: held.append(route))
-    page.click("[data-key=more-0]")
-    page.wait_for_timeout(200)
+    with page.expect_request("**/jars?*press=more*"):
+        page.click("[data-key=more-0]")
     page.click("text=Take this mix")
     (route,) = held
     route.continue_()
