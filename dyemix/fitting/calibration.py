@@ -168,8 +168,7 @@ def condition(dyes: DyeSet, pots: Iterable[Pot]) -> Calibrated:
             cells = used.take(found.weights > _NO_WEIGHT)
     total = _WIDENING_WORTH + np.minimum(squares, wild).sum() / 3.0
     widening = max(1.0, float(total / (_WIDENING_WORTH + len(squares))))
-    weighed = replace(used, weight=found.weights)
-    reading = float(np.trace(dyes.scatter.reading)) / 3.0
+    weighed, reading = replace(used, weight=found.weights), dyes.scatter.reading_variance
     known = Posterior.of(theta, found.covariance, weighed, misfit, widening, reading)
     to_lab = np.linalg.pinv(found.by_lab)
     predicted = found.measured - np.einsum("gij,gj->gi", to_lab, found.miss)

@@ -206,7 +206,8 @@ class DyeSet(Result):
     @cached_property
     def known(self) -> Posterior:
         """What is known of the unknowns: the posterior, or the prior where nothing was read."""
-        return self.posterior or Posterior.prior(self.ladders.modes, self.ladders.misfit)
+        ladders, reading = self.ladders, self.scatter.reading_variance
+        return self.posterior or Posterior.prior(ladders.modes, ladders.misfit, reading)
 
     def reflectance(self, amounts: ArrayLike) -> Array:
         """Reflectance ``(N, B)`` of amounts ``(N, D)`` in % owf. Raises `RecipeError` below 0."""

@@ -77,6 +77,11 @@ class Scatter(Value):
         """Standard error of ln(strength) from bath to bath, dosing and pot together."""
         return float(np.hypot(self.dosing, self.pot))
 
+    @property
+    def reading_variance(self) -> float:
+        """Variance of one reading in a part of ΔE2000, mean over the three."""
+        return float(np.trace(self.reading)) / 3.0
+
 
 # The unknowns -----------------------------------------------------------------------------------
 

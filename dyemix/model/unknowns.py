@@ -147,6 +147,19 @@ class Cells:
         """Some of the cells."""
         return type(self)(*(part[rows] for part in vars(self).values()))
 
+    def sizes(self, reading: float) -> Array:
+        """Variance ``(C,)`` of a mix in each part of ΔE by τ, s and the `reading` of it."""
+        own = (1.0 + OWN_SHARE**2) * self.strength**2 * TYPICAL_PULL**2
+        return np.asarray(own + self.rest**2 + reading)
+
+    def between(self, reading: float) -> tuple[float, float]:
+        """`Posterior.spread`, of readings with that variance."""
+        sizes = self.sizes(reading)
+        order, rank = np.argsort(sizes), np.array([0.1, 0.9])
+        shares = np.sqrt(sizes[order] / (self.weight @ sizes))
+        low, high = np.interp(rank, np.cumsum(self.weight[order]), shares)
+        return float(low), float(high)
+
     def scales(self, modes: Modes) -> tuple[Array, Array]:
         """Prior variances of θ in each cell as a product: ``(C, 4)`` of 1, τ², ν² and what is
         common, and what part of each an unknown has, ``(4, P)``.
@@ -192,26 +205,26 @@ class Posterior(Value):
         """From θ and cells weighed by what was read; `reading` is the variance of readings in each
         part of ΔE: it is stated or measured, so it has no tails.
         """
-        weight = cells.weight
-        size = (1.0 + OWN_SHARE**2) * cells.strength**2 * TYPICAL_PULL**2 + cells.rest**2 + reading
-        mean_size = float(weight @ size)
-        kurtosis = float(weight @ size**2) / mean_size**2
+        weight, sizes = cells.weight, cells.sizes(reading)
+        kurtosis = float(weight @ sizes**2) / float(weight @ sizes) ** 2
         freedom = (4.0 * kurtosis - 2.0) / max(kurtosis - 1.0, 1e-9)
-        order, rank = np.argsort(size), np.array([0.1, 0.9])
-        low, high = np.interp(rank, np.cumsum(weight[order]), np.sqrt(size[order] / mean_size))
         strength, rest = (float(np.sqrt(weight @ x**2)) for x in (cells.strength, cells.rest))
         return cls(
             mean, covariance, strength, rest, float(np.hypot(ALONE, misfit)),
-            float(np.clip(freedom, *_FREEDOM)), widening, (float(low), float(high)),
+            float(np.clip(freedom, *_FREEDOM)), widening, cells.between(reading),
         )  # fmt: skip
 
     @classmethod
-    def prior(cls, modes: Modes, misfit: float = 0.0) -> Self:
-        """Before any mix; `misfit` as in `Cells.of`."""
+    def prior(cls, modes: Modes, misfit: float = 0.0, reading: float = 0.0) -> Self:
+        """Before any mix; `misfit` as in `Cells.of`, `reading` as in `of`.
+
+        What readings stray by is told in `spread` alone: bounds before the first mix stand wider.
+        """
         cells = Cells.of(misfit)
         scales, sizes = cells.scales(modes)
         covariance = np.diag(cells.weight @ scales @ sizes)
-        return cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
+        known = cls.of(np.zeros(modes.unknowns), covariance, cells, misfit)
+        return replace(known, spread=cells.between(reading))
 
     def take(self, places: Indices) -> Self:
         """Of some of the dyes: their `Modes.places`."""

@@ -225,6 +225,13 @@ def test_cloth_that_is_no_reflectance_is_refused(dyes, wrong):
         replace(dyes, cloth=np.full(3, 0.5))
 
 
+def test_readings_that_scatter_are_no_doubt_of_what_a_first_mix_may_miss_by(dyes):
+    """They are counted as after a pot: before, a photographed shelf was told of a wider range."""
+    far = replace(dyes.scatter, reading=100.0 * np.eye(3))
+    before = replace(dyes, posterior=None, pots=(), scatter=far).known
+    assert before.spread == pytest.approx((1.0, 1.0), abs=0.05)
+
+
 @pytest.mark.parametrize(
     ("between", "told"),
     [((0.76, 0.84), "about 0.8 (ΔE2000, D65/10°)"),

@@ -82,11 +82,25 @@ def test_the_freedom_of_the_likely_miss_by_hand() -> None:
     assert other.freedom == pytest.approx((4.0 * kurtosis - 2.0) / (kurtosis - 1.0))
     assert (found.strength, found.rest) == pytest.approx((np.sqrt(0.025), np.sqrt(0.225)))
     assert found.widening == 1.5
-    assert two_cells([0.1, 0.2], [0.3, 0.6], [0.5, 0.5], 0.25).freedom == pytest.approx(12.0)
+    read = two_cells([0.1, 0.2], [0.3, 0.6], [0.5, 0.5], 0.25)
+    assert read.freedom == pytest.approx(12.0)
+    low, high = np.sqrt(0.75 / 1.5), np.sqrt(2.25 / 1.5)
+    assert read.spread == pytest.approx((low, low + 0.8 * (high - low)))
     turned = two_cells([0.2, 0.1], [0.6, 0.3], [0.5, 0.5])
     assert turned.spread == pytest.approx(found.spread)
     assert two_cells([0.1, 0.1], [0.3, 0.3], [0.5, 0.5]).freedom == 30.0
     assert two_cells([0.0, 0.0], [0.1, 5.0], [0.99, 0.01]).freedom == 4.5
+
+
+def test_readings_narrow_what_a_miss_may_be_before_the_first_mix_too() -> None:
+    """What is stated of readings, 3² in each part, is no doubt of what a mix does: the range is of
+    the root of both. Degrees of freedom, and so bounds, are the same without."""
+    alone, read = (Posterior.prior(two_dyes(), reading=variance) for variance in (0.0, 9.0))
+    size = 1.64 * 25.0 * alone.strength**2 + alone.rest**2
+    squares = (np.square(alone.spread) * size + 9.0) / (size + 9.0)
+    assert read.spread == pytest.approx(np.sqrt(squares), abs=0.02)
+    assert 0.1 < alone.spread[0] < 0.6
+    assert replace(read, spread=alone.spread) == alone
 
 
 def test_bands_that_move_and_laws_that_saturate_by_hand() -> None:
