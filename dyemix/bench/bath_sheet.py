@@ -148,9 +148,8 @@ def bath_sheet(
     refuse(dyes is not None and dyes.demo and not allow_demo, "bench.demo")
     conditions = (dyes.conditions if dyes else None) or {}
     cloth_then = conditions.get("cloth", "")
-    other = cloth and not same("cloth", cloth, cloth_then)
-    made_of = Fibre.of(fibre or (cloth if other else conditions.get("fibre") or cloth_then))
-    bottles = Bottles.of(stocks, settings, 1.0 if made_of.share is None else made_of.share)
+    made_of = Fibre.told(conditions, cloth, fibre or "")
+    bottles = Bottles.of(stocks, settings, made_of.dyed)
     recipe = Recipe.parse(recipe, bottles.measures(cloth_g))
     was, unread = dyed_as(conditions, settings)
     asked = {name: value for name, value in how.items() if value is not None}
@@ -206,7 +205,7 @@ def bath_sheet(
     _, (notes,) = written(
         "warnings", settings, sheet=sheet, was=was, unread=unread,
         departures=method.departures(was),
-        other_cloth=cloth_then if other else "",
+        other_cloth="" if not cloth or same("cloth", cloth, cloth_then) else cloth_then,
     )  # fmt: skip
     texts = (*(text for (text,) in notes.rows), *settings.may_split(recipe))
     return replace(sheet, warnings=(*sheet.warnings, *texts))

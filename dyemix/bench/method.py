@@ -13,7 +13,7 @@ from typing import Any, Self
 
 from dyemix.bench.settings import ORDERS, BathSettings
 from dyemix.bench.stock import Dose
-from dyemix.dataset.conditions import normal
+from dyemix.dataset.conditions import normal, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError, data, refuse
@@ -298,6 +298,20 @@ class Fibre(Value):
     hottest: float | None = None
 
     @classmethod
+    def told(cls, conditions: Mapping[str, str], cloth: str = "", words: str = "") -> Self:
+        """The fibres of a `cloth`, in `words`; else, of another than the swatches', what its name
+        tells; else what their `conditions` say of it, or its name there. Raises as `of` does.
+        """
+        then = conditions.get("cloth", "")
+        other = cloth and not same("cloth", cloth, then)
+        return cls.of(words or (cloth if other else conditions.get("fibre") or then))
+
+    @property
+    def dyed(self) -> float:
+        """How much of its weight takes dye: all of it where that is not known."""
+        return 1.0 if self.share is None else self.share
+
+    @classmethod
     def of(cls, words: str) -> Self:
         """The fibres of ``cotton lawn``, ``cotton 55 %, linen 45 %``, ``95% cotton 5% elastane``.
 
@@ -319,15 +333,18 @@ class Fibre(Value):
         if parts and not isnan(whole := sum(parts.values())):
             refuse(abs(whole - 100.0) > 2.0, "bench.whole", words, whole)
             share = sum(part for name, part in parts.items() if name not in undyed) / 100.0
+        refuse(share == 0.0, "bench.undyed", ", ".join(undyed))
         hottest = min((row["hottest"] for row in found.values() if "hottest" in row), default=None)
         weak = any(row.get("weak") for row in found.values())
         return cls(words, tuple(found), undyed, share, weak, hottest)
 
 
-def dyed_share(conditions: Mapping[str, str]) -> float:
-    """Of the weight of cloth as the swatches' was, how much takes dye; 1 where nobody says."""
+def dyed_share(conditions: Mapping[str, str], words: str = "") -> float:
+    """Of the weight of cloth of such `words`, else as the swatches' was, how much takes dye; 1
+    where nobody says.
+    """
     with suppress(DyemixError):
-        return Fibre.of(conditions.get("fibre") or conditions.get("cloth", "")).share or 1.0
+        return Fibre.told(conditions, words=words).dyed
     return 1.0
 
 

@@ -145,10 +145,9 @@ def tell_astray(found: Any, piece: str = "") -> None:
     # Two of a job that are called the same are taken out one after the other.
     for (job, trial), (kept, off) in {(k.job, str(k.trial)): (k, off) for k, off in odd}.items():
         if piece in ("", trial):
-            show = ["book", "show", job, *_asked("book")]
             out = ["book", "strike", str(kept.trial.recipe), "--job", job]
             console.remark(said("usage.astray", job, off))
-            console.remark(console.pasted(show, "Look at it: "))
+            console.remark(console.pasted(["book", "show", job, *_asked("book")], "Look at it: "))
             why = "A slip, or misread? Take it out: "
             console.remark(console.pasted([*out, *_asked("book", "method")], why))
 
@@ -234,7 +233,7 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
     if given("cloth_g") is not None:
         return given("cloth_g"), ""
-    if (cloth_g := _job_g()) is not None:
+    if (cloth_g := _cloth_then()[0]) is not None:
         return cloth_g, f", as {given('job')} was"
     swatch = stated(dyes).get("cloth_g")
     return (weight(swatch), ", as your swatches weigh") if swatch else (None, "")
@@ -242,21 +241,21 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
 def shown_for() -> float:
     """The dry cloth that amounts are shown for, g: as given, or as the job was; else 100."""
-    return float(given("cloth_g") or _job_g() or 100.0)
+    return float(given("cloth_g") or _cloth_then()[0] or 100.0)
 
 
-def _job_g() -> Any:
-    """The dry weight of the job's last sheet in the book, g; None where there is none."""
+def _cloth_then() -> tuple[Any, str]:
+    """Dry weight, g, and fibres of the cloth on the last sheet of the job; None and "" of none."""
     sheets = chosen().sheets(given("job")) if given("job") and chosen() else ()
-    return sheets[-1].cloth_g if sheets else None
+    return (sheets[-1].cloth_g, sheets[-1].fibre.words) if sheets else (None, "")
 
 
 def bottles(dyes: Any = None) -> Any:
-    """The stock at hand, with the dyer's own figures, for cloth as that of the swatches."""
+    """The stock at hand, with the dyer's own figures, for cloth as the job's, else as swatches'."""
     from dyemix.bench.method import dyed_share
     from dyemix.bench.stock import Bottles
 
-    return Bottles.of(stocks(dyes), settings(dyes), dyed_share(stated(dyes)))
+    return Bottles.of(stocks(dyes), settings(dyes), dyed_share(stated(dyes), _cloth_then()[1]))
 
 
 def kit(measure: str | None, dyes: Any) -> Any:
@@ -312,8 +311,7 @@ def then(why: str, *words: str, alone: bool = False) -> None:
     if given("json"):
         return
     of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
-    takes = options_of(*words[:2])
-    carried = [] if alone else _asked(*(name for name in of if name in takes))
+    carried = [] if alone else _asked(*(name for name in of if name in options_of(*words[:2])))
     say(console.pasted([*words, *carried], f"{why}: "))
 
 
@@ -330,8 +328,8 @@ def shelf(when: str, table: Path, method: str = "") -> None:
     with suppress(InputError):
         book = str(find_book())
     then(when, "fit", "--swatches", str(table), alone=True)
-    named = ["--method", method] if method else []
-    then("Or in a book", "book", "add", str(table), "--book", book, *named, alone=True)
+    words = ("book", "add", str(table), "--book", book, *(("--method", method) if method else ()))
+    then("Or in a book", *words, alone=True)
 
 
 def _asked(*names: str) -> list[str]:
@@ -369,6 +367,8 @@ def bath(
     if not isinstance(what, str):
         what = amounts((getattr(what, "measured", None) or what).recipe)
     asked = [*weighed(cloth_g), *_meant(words, target, over), *_asked("stock", "spoons", "job")]
+    if (fibre := _cloth_then()[1]) not in ("", *map(stated(dyes).get, ("fibre", "cloth"))):
+        asked += ["--fibre", fibre]
     then(why, "bath", what, *asked, *(["--demo"] if dyes.demo else []))
 
 

@@ -63,6 +63,7 @@ def test_fibres_as_people_write_them(words: str, names: tuple[str, ...], share: 
         ("acetate lining", "acetate: soda ash harms it"),
         ("polyester", "polyester takes no dye"),
         ("nylon 80 %, spandex 20 %", "polyamide, elastane takes no dye"),
+        ("cotton 0 %, polyester 100 %", "polyester takes no dye"),
         ("cotton 60 %, polyester 30 %", "makes 90 %"),
         ("cotton 100 %, elastane 5 %", "makes 105 %"),
         ("cotton 60 %, polyester 30", "a share lacks its %"),

@@ -325,6 +325,23 @@ def test_the_fibre_of_a_cloth_is_told_once(run: Command) -> None:
     assert "is gold 1.00 % owf" in run(*kept).stderr
 
 
+def test_what_a_job_is_measured_for_takes_dye_as_its_own_sheet_says(run: Command) -> None:
+    """Half of 60 g takes dye, where the swatches do not say: 30 mL of a 1 % stock are 1 %."""
+    own = "# cloth: lawn\n# alkali: after\n# liquor ratio: 20\n" + SQUARES
+    assert begun(run, own).returncode == 0
+    job = ("--job", "towel", *BOOK)
+    half = ("--fibre", "cotton 50 %, polyester 50 %")
+    assert "30 mL" in run("bath", "gold 1", "--cloth", "60g", *half, *job).stdout
+    reading = ("--reading", "66.8 12.4 52.2", "--target", "60 20 50")
+    assert "is gold 1.00 % owf" in run("trial", "gold 30 mL", *reading, *job).stderr
+    found = run("match", "70 10 40", "--max-dyes", "1", *job)
+    assert "for 60 g, 50 % of it taking dye" in found.stdout
+    (poured,) = set(re.findall(r"gold (\S+ mL)", found.stdout))
+    (bath,) = (step for step in steps(found) if step[0] == "bath")
+    assert bath[bath.index("--fibre") + 1] == half[1]
+    assert poured in run(*bath).stdout
+
+
 def test_a_stock_is_made_as_strong_as_the_book_has_it(run: Command) -> None:
     assert begun(run, "# stock_pct: 2\n" + SQUARES).returncode == 0
     assert "gold 1 %" in run("stock", "gold").stdout, "of no book"
