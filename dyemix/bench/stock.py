@@ -1,7 +1,7 @@
 """Stock solutions: as a dyer names them, what to measure of them, and the sheet to make one by."""
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any, ClassVar, Self, TypeVar
@@ -10,7 +10,7 @@ from dyemix.bench.settings import BathSettings, Making
 from dyemix.bench.sheet import Sheet
 from dyemix.dataset import units
 from dyemix.dataset.conditions import parse_day
-from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, spoonfuls
+from dyemix.dataset.recipe import SPOON_SETS, Measures, Spoonfuls, dye_name, place, spoonfuls
 from dyemix.dataset.result import Value
 from dyemix.errors import DyemixError, RecipeError, expect, refuse
 from dyemix.files.cells import is_table
@@ -102,15 +102,19 @@ def read_stocks(path: Named) -> tuple[Stock, ...]:
     return read_each(path, _COLUMNS, lambda _, v: Stock(strength_pct=v.pop("stock_pct"), **v))
 
 
-def parse_stocks(text: str) -> tuple[Stock, ...]:
+def parse_stocks(text: str, known: Collection[str] = ()) -> tuple[Stock, ...]:
     """The stocks as a dyer names them, the one without a dye for every other dye.
 
-    A table of bottles (a file name with an ending); ``2`` for every dye (% w/v); or
-    ``navy 1, gold 2``. Raises `InputError` for the table, `DyemixError` for the rest.
+    A table of bottles (a file name with an ending), of other dyes too; ``2`` for every dye
+    (% w/v); or ``navy 1, gold 2``. Raises `InputError` for the table, `RecipeError` for a dye that
+    is none of those `known`, where any are told, `DyemixError` for the rest.
     """
     if is_table(text):
         return read_stocks(text)
-    return tuple(Stock(dye, strength) for dye, strength in parse_stock(text).items())
+    found = parse_stock(text)
+    for dye in filter(None, found if known else ()):
+        place(dye, [*known])  # one misspelt would be of another strength
+    return tuple(Stock(dye, strength) for dye, strength in found.items())
 
 
 def stated_stocks(conditions: Mapping[str, str], settings: BathSettings) -> tuple[Stock, ...]:

@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 from datetime import date
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -144,11 +145,16 @@ def near(colour: str, **how: Any) -> None:
 
 def repeat(job: str, keep: bool, **how: Any) -> None:
     """Write the bath sheets of a past JOB for other cloth, corrected by its last trial."""
+    from dyemix.bench.stock import parse_stocks
     from dyemix.dyebook.past import repeat as again
 
     kept = shared.open_book()
     wanted, dyes = kept.job(job).wanted, None
-    how["stocks"] = shared.stocks() if given("stock") else None
+    if given("stock"):
+        done, shelves = kept.job(job), (each.dyes for each in kept.methods())
+        recipes = [each.recipe for each in (*done.recipes, *done.sheets)]
+        recipes += [each.trial.recipe for each in done.trials]
+        how["stocks"] = parse_stocks(given("stock"), dict.fromkeys(chain(*shelves, *recipes)))
     how["settings"] = shared.settings() if given("settings") else None
     if kept.methods():
         how["method"] = shared.of_method(kept.method(given("method") or "", job=job)).name

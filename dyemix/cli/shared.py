@@ -197,13 +197,10 @@ def stocks(dyes: Any = None) -> Any:
     last of the book, then as stated with the swatches, then the strength of the settings.
     """
     from dyemix.bench.stock import parse_stocks, stated_stocks
-    from dyemix.files.cells import is_table
 
-    named = parse_stocks(typed) if (typed := given("stock") or "") else ()
+    shelf = () if dyes is None or given("only") else dyes.names
+    named = parse_stocks(typed, shelf) if (typed := given("stock")) else ()
     told = [bottle.dye for bottle in named]
-    if dyes is not None and not (given("only") or is_table(typed)):
-        for dye in filter(None, told):
-            dyes.index(dye)  # one misspelt would be of another strength
     known = book.stocks() if "" not in told and (book := chosen()) else ()
     kept = (bottle for bottle in known if bottle.dye not in told)
     return (*stated_stocks(stated(dyes), settings()), *named, *kept)

@@ -12,7 +12,7 @@ import numpy as np
 
 from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
-from dyemix.bench.stock import Stock, stated_stocks
+from dyemix.bench.stock import Bottles, Stock, stated_stocks
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import D65_10, screen_colour
 from dyemix.dataset.recipe import Recipe
@@ -48,7 +48,7 @@ def repeat(
     baths. Of a job dyed by several methods, the one named is repeated. Salt, soda and water go by
     the last sheet whatever the `settings` given say, or without one by how the swatches of the
     method were dyed. Stocks are those given; else of each dye the book's bottle, the strength used
-    then, or that stated with the swatches.
+    then, or that stated with the swatches; one strength given stands for all.
 
     Raises `InputError` for a job that the book does not have, that has nothing to repeat, or whose
     way of dyeing is not known; `DyemixError` for a book of invented dyes without `allow_demo`.
@@ -117,13 +117,15 @@ def _again(
     notes: tuple[str, ...] = (), *, stocks: Iterable[Stock] | float | None, **how: Any,
 ) -> BathSheet:  # fmt: skip
     """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
-    if stocks is None:
-        conditions = (dyes and dyes.conditions) or {}
-        stated = stated_stocks(conditions, how["settings"] or BathSettings())
+    own = how["settings"] or BathSettings()
+    named = {} if stocks is None else Bottles.of(stocks, own).by_dye
+    if "" not in named:
+        stated = stated_stocks((dyes and dyes.conditions) or {}, own)
         then = [] if last is None else [dose.stock for dose in last.doses]
         alike = [replace(stock, dye="") for stock in then[:1]]  # for a dye that was not in it
         used_up = [replace(stock, made=None, left_ml=None) for stock in (*alike, *then)]
-        stocks = [*stated, *used_up, *book.stocks()]
+        known = (*stated, *used_up, *book.stocks())
+        stocks = [*(stock for stock in known if stock.dye not in named), *named.values()]
     if last is None:
         own = dyes if dyes is not None and set(recipe) <= set(dyes.names) else None
         sheet = bath_sheet(recipe, stocks=stocks, dyes=own, allow_demo=True, **how)

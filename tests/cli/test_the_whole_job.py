@@ -164,6 +164,18 @@ def test_a_dye_whose_stock_is_not_named_is_poured_of_its_bottle(run: Command) ->
     assert re.findall(r"(\d) % stock", run(*bath, "2", *BOOK).stdout) == ["2", "2"], "of all"
 
 
+def test_a_repeat_names_one_bottle_and_pours_the_others_as_then(run: Command) -> None:
+    assert begun(run, "# alkali: after\n# liquor ratio: 20\n" + SQUARES).returncode == 0
+    job = ("--stock", "gold 2, teal 3", "--job", "moss", *BOOK)
+    assert run("bath", "gold 1 + teal 1", "--cloth", "100g", *job).returncode == 0
+    again = ("book", "repeat", "moss", "--cloth", "100g", *BOOK, "--stock")
+    assert re.findall(r"(\d) % stock", run(*again, "gold 4").stdout) == ["4", "3"]
+    assert re.findall(r"(\d) % stock", run(*again, "5").stdout) == ["5", "5"], "of all"
+    slip = run(*again, "god 4")
+    assert slip.returncode == 2
+    assert "did you mean gold?" in slip.stderr
+
+
 def test_what_to_buy_says_how_much_of_the_cloth_takes_dye(run: Command) -> None:
     assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
     run("book", "cloth", "lawn", "--fibre", "cotton 65 %, polyester 35 %", *BOOK)

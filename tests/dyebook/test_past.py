@@ -70,6 +70,9 @@ def test_a_repeat_is_poured_of_the_stock_at_hand(book: DyeBook) -> None:
     assert poured() == {"gold": 4, "navy": 3}
     book.add_sheets(bath_sheet("gold 1 + navy 0.1", 100, stocks=5, dyes=book.dyes(), job="moss"))
     assert poured() == {"gold": 5, "navy": 3}, "as strong as then, and the bottle there is"
+    (again,) = repeat(book, "moss", 100, stocks=[Stock("navy", 1)])
+    told = {dose.dye: dose.stock.strength_pct for dose in again.doses}
+    assert told == {"gold": 5, "navy": 1}, "the one named, undated as it is, and as strong as then"
 
 
 def test_what_was_done_last_is_repeated(book: DyeBook) -> None:
