@@ -54,13 +54,15 @@ def suggested(
     shown = to_choose_from(answer, before)[: MOST - (answer.reach is not Reach.WITHIN)]
     lines = [*marks(answer), f"Target {answer.target}, {answer.reach.value}."]
     recipes = [pot.recipe for pot, _ in shown]
-    width = max(len(str(recipe)) for recipe in recipes)
+    width, of_first = max(len(str(recipe)) for recipe in recipes), ()
     for i, (pot, reasons) in enumerate(shown, 1):
         recipe, rounded = pot.recipe, getattr(pot, "measured", None)
         miss = rounded or pot
         if kit and not rounded:  # what a pot taught moves its prediction, not what doses do to it
             there = answer.dyes.predict(recipe)
             rounded = measured(answer.dyes, recipe, kit, there.lab, there.light)
+        if i == 1:
+            of_first = (*pot.prediction.warnings, *(rounded.weaker if rounded else ()))
         worth = verdict(miss.likely, answer[0].proven)
         misses = f"{miss.residual:.1f} on paper, {miss.likely:.1f} in the pot: {worth}"
         lines.append(f"{i}  {recipe!s:<{width}}  {misses}")
@@ -72,7 +74,7 @@ def suggested(
     warnings = (
         *mottled(answer.dyes.conditions),
         *(() if answer.reach is Reach.WITHIN else answer.warnings[:1]),
-        *answer.choices[0].warnings,
+        *of_first,
     )
     more = f" ({len(warnings) - 1} more with --detail)" if len(warnings) > 1 else ""
     return "\n".join([*lines, *(f"{warning}{more}" for warning in warnings[:1])])

@@ -72,7 +72,8 @@ def match(
             how = {"order": order, "pieces": shared.pieces(), "light": found.target.light}
             shared.say(console.wrapped(preview(dyes, *dyed, **how).short() + known))
         if before and whole:
-            shared.say(f"{before.corrected.recipe}: {dyed_before(before)}.")
+            told = f"{before.corrected.recipe}: {dyed_before(before)}."
+            shared.say(console.wrapped("\n".join([told, *before.corrected.prediction.warnings])))
         why = "Dye it so" if before else "Dye 5 g of it first, then"
         for best in [before.corrected] if before else found[:1]:
             if best.recipe:

@@ -51,3 +51,19 @@ def test_what_a_pot_led_to_is_measured_by_the_kit(kit: str, told: str) -> None:
     found = suggest(dyes, target, kit=with_kit)
     shown = bench.suggested(found, Bottles.of(1.0, BathSettings()), 100, before, with_kit)
     assert told in shown
+
+
+@pytest.mark.parametrize(("navy", "dyed"), [(0.06, 0.2), (0.25, 20.0)])
+def test_what_is_warned_of_is_the_recipe_that_stands_first(navy: float, dyed: float) -> None:
+    """What a pot led to is shown in place of its like: of squares from 0.125 to 4 %."""
+    dyes = four_dyes()
+    target = Target(dyes.predict({"gold": 0.75, "navy": navy}).lab, dyes.light)
+    recipe = Recipe({"gold": 0.75, "navy": dyed})
+    read = target.lab if dyed < 1.0 else dyes.predict(recipe).lab
+    before = correct(dyes, Trial(recipe, Reading.from_lab(read, dyes.light), target))
+    assert before.corrected.recipe == recipe
+    found, bottles = suggest(dyes, target), Bottles.of(1.0, BathSettings())
+    assert "navy 0.060 is paler" in bench.suggested(found, bottles, 100) or navy > 0.1
+    shown = bench.suggested(found, bottles, 100, before)
+    assert ("deeper than your deepest square" in shown) == (dyed > 4.0)
+    assert "paler than" not in shown
