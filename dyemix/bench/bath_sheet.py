@@ -5,7 +5,6 @@ the words stand in `templates/sheets/bath.txt`.
 """
 
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from dataclasses import field, replace
 from datetime import date
 from math import ceil
@@ -211,12 +210,20 @@ def bath_sheet(
     return replace(sheet, warnings=(*sheet.warnings, *texts))
 
 
+def undyeable(recipe: Recipe, dyes: DyeSet, **how: Any) -> str:
+    """Why no bath as `bath_sheet` works it out takes a recipe of `dyes`, demo or not; "" of one
+    that is taken.
+    """
+    try:
+        bath_sheet(recipe, dyes=dyes, allow_demo=True, **how)
+    except DyemixError as error:
+        return str(error)
+    return ""
+
+
 def dyeable(recipe: Recipe, dyes: DyeSet, **how: Any) -> bool:
     """Whether a bath as `bath_sheet` works it out takes a recipe of `dyes`, demo or not."""
-    with suppress(DyemixError):
-        bath_sheet(recipe, dyes=dyes, allow_demo=True, **how)
-        return True
-    return False
+    return not undyeable(recipe, dyes, **how)
 
 
 def _expected(dyes: DyeSet, recipe: Recipe, target: Target, low_water: bool) -> str:

@@ -8,7 +8,7 @@ from click import get_current_context
 
 import dyemix
 from dyemix import console
-from dyemix.cli import shared
+from dyemix.cli import next_steps, shared
 from dyemix.cli.options import care, given, given_only, misused
 from dyemix.errors import AmbiguousError, UnstatedError, refuse, said
 
@@ -38,10 +38,10 @@ def start(dyes: str, output: Path | None, **how: Any) -> None:
     if output is not None:
         shared.write(output, swatch_table(plan.table()))
         cloth = plan.sheets[0].cloth
-        shared.shelf("Once it is filled in", output, method if method != cloth else "")
+        next_steps.shelf("Once it is filled in", output, method if method != cloth else "")
         page = str(output.with_name(f"{output.stem} page.pdf"))
         asked = ("photo-page", "-o", page, "--swatches", str(output))
-        shared.then("No instrument? A page to photograph them on", *asked)
+        next_steps.then("No instrument? A page to photograph them on", *asked)
 
 
 def bath(
@@ -98,7 +98,7 @@ def bath(
     dyed = next((sheet for sheet in sheets if sheet.recipe), None)  # of a day, the first of them
     if dyed and dyes is not None and (wanted is not None or book):
         get_current_context().meta["job"] = dyed.job
-        shared.trial(dyed.recipe, dyes, aim or "", wanted, over)
+        next_steps.trial(dyed.recipe, dyes, aim or "", wanted, over)
 
 
 def stock(dye: str, warm: bool, **how: Any) -> None:
@@ -156,7 +156,7 @@ def photo_page(output: Path, **how: Any) -> None:
     table = output.with_name(f"{output.stem} read.csv")
     photos = ("photo.jpg", "photo-2.jpg")[: len(page.pages)]
     asked = ("read", *photos, "--names", str(page.table), "-o", str(table))
-    shared.then(f"Once photographed, as {' and '.join(photos)}", *asked, alone=True)
+    next_steps.then(f"Once photographed, as {' and '.join(photos)}", *asked, alone=True)
 
 
 def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -> None:
@@ -184,7 +184,7 @@ def read(file: tuple[Path, ...], output: Path, names: Path | None, light: Any) -
     shared.write(output, swatch_table(report.swatches))
     shared.say(str(report))
     if not report.swatches.unnamed:  # else the report says what is wanted first
-        shared.shelf("Next", output)
+        next_steps.shelf("Next", output)
 
 
 def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
@@ -206,8 +206,10 @@ def fit(borrow: str | None, output: Path | None, detail: bool) -> None:
     behind = None if given("book") is not None else readings_behind(given("swatches"))
     shared.show(fitted.report, fitted.report.text(detail=detail), drawn=fitted, swatches=behind)
     if borrow is None:
-        shared.then("To match a colour", "match", "#7d8a6e")
+        next_steps.then("To match a colour", "match", "#7d8a6e")
     elif output is None:
-        shared.then("Keep it, to match by it", "fit", "--borrow", borrow, "-o", "borrowed.json")
+        next_steps.then("Keep it, to match by it", "fit", "--borrow", borrow, "-o", "borrowed.json")
     else:
-        shared.then("To match a colour", "match", "#7d8a6e", "--swatches", str(output), alone=True)
+        next_steps.then(
+            "To match a colour", "match", "#7d8a6e", "--swatches", str(output), alone=True
+        )

@@ -10,7 +10,7 @@ from click import get_current_context
 
 import dyemix
 from dyemix import console
-from dyemix.cli import shared
+from dyemix.cli import next_steps, shared
 from dyemix.cli.options import given, given_only, misused
 from dyemix.errors import FitError
 
@@ -27,7 +27,7 @@ def show(job: str | None) -> None:
     if job:
         shared.show(found := record(shared.open_book(), job))
         if any(kept.pictures for kept in found.trials):
-            shared.then("Its photograph", "book", "picture", job, "-o", "piece.jpg")
+            next_steps.then("Its photograph", "book", "picture", job, "-o", "piece.jpg")
         return
     misused(given("html"), "usage.page")
     events = shared.open_book().history()
@@ -58,7 +58,7 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     method = kept.add_swatches(swatches, **given_only(how))
     shared.kept(str(method))
     shared.of_method(method)
-    shared.then("To see how well it predicts", "fit")
+    next_steps.then("To see how well it predicts", "fit")
 
 
 def strike(swatch: str | None, reading: str | None, note: str | None) -> None:
@@ -170,7 +170,7 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     for sheet in sheets:
         shared.show(sheet)
         if dyes is not None and wanted is not None:
-            over = shared.trial(sheet.recipe, dyes, "", wanted.under(dyes.light), over)
+            over = next_steps.trial(sheet.recipe, dyes, "", wanted.under(dyes.light), over)
             dyes = dyes.on(dyes.predict(sheet.recipe).reflectance)
 
 

@@ -9,7 +9,7 @@ from click import get_current_context
 
 import dyemix
 from dyemix import console
-from dyemix.cli import shared
+from dyemix.cli import next_steps, shared
 from dyemix.cli.options import given, given_only, misused
 
 
@@ -77,7 +77,7 @@ def match(
         why = "Dye it so" if before else "Dye 5 g of it first, then"
         for best in [before.corrected] if before else found[:1]:
             if best.recipe:
-                shared.bath(why, best, dyes, words, found.target)
+                next_steps.bath(why, best, dyes, words, found.target)
         return
     wanted = shared.targets(targets)
     with console.waiting("Matching") as progress:
@@ -87,7 +87,7 @@ def match(
         return
     shared.write(output, recipes_table(many))
     if output != Path("-"):
-        shared.bath("A day of them", str(output), dyes)
+        next_steps.bath("A day of them", str(output), dyes)
 
 
 def trial(
@@ -144,19 +144,19 @@ def trial(
     shared.show(found)
     if book and found.outcome is Outcome.A_SLIP:
         why = "Where it is in the recipe or the reading, take the trial out"
-        shared.then(why, "book", "strike", "--job", job or str(dyed))
+        next_steps.then(why, "book", "strike", "--job", job or str(dyed))
     elif book:
         shared.tell_astray(book.dyes(given("used method")), str(done))
     if book and job:
         why = "The next piece, corrected" if found.changed else "The same again"
-        shared.then(why, "book", "repeat", job, *shared.weighed(), "--keep")
+        next_steps.then(why, "book", "repeat", job, *next_steps.weighed(), "--keep")
     elif found.changed:
         known = "" if book else " (only in a --book its sheet knows of this one)"
-        shared.bath(f"The next piece{known}", found.corrected, dyes, aimed, found.target)
+        next_steps.bath(f"The next piece{known}", found.corrected, dyes, aimed, found.target)
     if found.second_bath is not None:
         why = "The second bath over this piece"
-        shared.bath(why, found.second_bath, dyes, aimed, found.target, over=reading)
-    shared.then("Which swatch would help most", "next", found.target.typed)
+        next_steps.bath(why, found.second_bath, dyes, aimed, found.target, over=reading)
+    next_steps.then("Which swatch would help most", "next", found.target.typed)
 
 
 def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None:
@@ -176,7 +176,7 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
     fits = partial(dyeable, dyes=dyes, cloth_g=square_g, stocks=stocks, settings=own)
     shared.show(found := dyemix.next_swatch(dyes, wanted, dyeable=fits, **given_only(how)))
     for choice in found.choices:
-        shared.bath("Dye it", choice, dyes, cloth_g=square_g)
+        next_steps.bath("Dye it", choice, dyes, cloth_g=square_g)
 
 
 # Families of colours ------------------------------------------------------------------------------
@@ -194,7 +194,7 @@ def _show(
     shared.show(found, in_steps(found, shared.bottles(dyes), shared.shown_for(), detail))
     if found.middle is not None:
         step, why = found.steps[found.middle], f"To dye step {found.middle + 1}"
-        shared.bath(why, step, dyes, over=over)
+        next_steps.bath(why, step, dyes, over=over)
 
 
 def subdue(recipe: str | None, over: str | None, cam: bool, **how: Any) -> None:

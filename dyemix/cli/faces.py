@@ -8,7 +8,7 @@ from click import get_current_context
 
 import dyemix
 from dyemix import console
-from dyemix.cli import shared
+from dyemix.cli import next_steps, shared
 from dyemix.cli.options import given, given_only, misused
 
 
@@ -78,7 +78,7 @@ def levelness(
     shared.show(pieces[0] if len(pieces) == 1 else compare_pieces(pieces))
     if output is not None and str(output) != "-":
         saved = ("--alkali", pieces[0].order or "with", "--analysed", str(output))
-        shared.then("How another mix may split", "preview", shared.amounts(asked), *saved)
+        next_steps.then("How another mix may split", "preview", next_steps.amounts(asked), *saved)
 
 
 def preview(recipe: tuple[str, ...], alkali: str | None, analysed: tuple[str, ...]) -> None:

@@ -11,7 +11,7 @@ import click
 
 import dyemix
 from dyemix import console, writing
-from dyemix.cli.options import GROUPS, care, given, given_only, name_of, options_of
+from dyemix.cli.options import GROUPS, care, given, given_only, name_of
 from dyemix.errors import DyemixError, InputError, RecipeError, UnstatedError, refuse, said
 
 #: Where a reading of hers goes in a command that is printed: no colour, so that it is refused.
@@ -147,9 +147,9 @@ def tell_astray(found: Any, piece: str = "") -> None:
         if piece in ("", trial):
             out = ["book", "strike", str(kept.trial.recipe), "--job", job]
             console.remark(said("usage.astray", job, off))
-            console.remark(console.pasted(["book", "show", job, *_asked("book")], "Look at it: "))
+            console.remark(console.pasted(["book", "show", job, *asked("book")], "Look at it: "))
             why = "A slip, or misread? Take it out: "
-            console.remark(console.pasted([*out, *_asked("book", "method")], why))
+            console.remark(console.pasted([*out, *asked("book", "method")], why))
 
 
 def ask_for_light(read: Any) -> None:
@@ -230,7 +230,7 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
     if given("cloth_g") is not None:
         return given("cloth_g"), ""
-    if (cloth_g := _cloth_then()[0]) is not None:
+    if (cloth_g := cloth_then()[0]) is not None:
         return cloth_g, f", as {given('job')} was"
     swatch = stated(dyes).get("cloth_g")
     return (weight(swatch), ", as your swatches weigh") if swatch else (None, "")
@@ -238,10 +238,10 @@ def _cloth(dyes: Any) -> tuple[Any, str]:
 
 def shown_for() -> float:
     """The dry cloth that amounts are shown for, g: as given, or as the job was; else 100."""
-    return float(given("cloth_g") or _cloth_then()[0] or 100.0)
+    return float(given("cloth_g") or cloth_then()[0] or 100.0)
 
 
-def _cloth_then() -> tuple[Any, str]:
+def cloth_then() -> tuple[Any, str]:
     """Dry weight, g, and fibres of the cloth on the last sheet of the job; None and "" of none."""
     sheets = chosen().sheets(given("job")) if given("job") and chosen() else ()
     return (sheets[-1].cloth_g, sheets[-1].fibre.words) if sheets else (None, "")
@@ -252,7 +252,7 @@ def bottles(dyes: Any = None) -> Any:
     from dyemix.bench.method import dyed_share
     from dyemix.bench.stock import Bottles
 
-    return Bottles.of(stocks(dyes), settings(dyes), dyed_share(stated(dyes), _cloth_then()[1]))
+    return Bottles.of(stocks(dyes), settings(dyes), dyed_share(stated(dyes), cloth_then()[1]))
 
 
 def kit(measure: str | None, dyes: Any) -> Any:
@@ -303,78 +303,12 @@ def say(text: str) -> None:
     (console.remark if given("piped") else console.say)(text)
 
 
-def then(why: str, *words: str, alone: bool = False) -> None:
-    """Print a command that works as printed: the shelf's options go along, unless it is `alone`."""
-    if given("json"):
-        return
-    of = ("only", *(("book", "method") if given("book") else ("swatches",)), "check", "leave-out")
-    carried = [] if alone else _asked(*(name for name in of if name in options_of(*words[:2])))
-    say(console.pasted([*words, *carried], f"{why}: "))
-
-
-def amounts(recipe: Any) -> str:
-    """A recipe to be typed again, with more digits than anybody measures."""
-    return " + ".join(f"{dye} {owf:.5g}" for dye, owf in recipe.items())
-
-
-def shelf(when: str, table: Path, method: str = "") -> None:
-    """Print how to go on with a table of swatches: by itself, or in the book, by this `method`."""
-    from dyemix.dyebook.connection import find_book
-
-    book = "workshop.dyebook"
-    with suppress(InputError):
-        book = str(find_book())
-    then(when, "fit", "--swatches", str(table), alone=True)
-    words = ("book", "add", str(table), "--book", book, *(("--method", method) if method else ()))
-    then("Or in a book", *words, alone=True)
-
-
-def _asked(*names: str) -> list[str]:
+def asked(*names: str) -> list[str]:
     """Options as they were given, to be given again."""
     found = ((name, given(name_of(name))) for name in names)
     several = ((name, v if name in ("leave-out", "accept") else (v,)) for name, v in found if v)
     words = ((name, ", ".join(v) if name == "only" else v) for name, vs in several for v in vs)
     return [word for name, value in words for word in (f"--{name}", str(value))]
-
-
-def weighed(cloth_g: float | None = None) -> list[str]:
-    """The cloth, to be asked for again: as given, or what amounts were shown for."""
-    return ["--cloth", f"{cloth_g or shown_for():g}g"]
-
-
-def _meant(words: str, target: Any, over: str | None) -> list[str]:
-    """What is wanted, but where a job of the book keeps it, and the piece that it goes over, to be
-    named again: a standard or a photograph by its name, for what three numbers do not tell.
-    """
-    from dyemix.reading import photographed
-
-    again = words in standards() or photographed(words)
-    kept = wanted("")
-    known = target is None or (kept and kept.under(target.light) == target)
-    aim = [] if known else ["--target", words if again else str(target.typed)]
-    how = GROUPS["photo"].split() if photographed(words) or photographed(over or "") else ()
-    return [*aim, *(["--over", over] if over else []), *_asked(*how)]
-
-
-def bath(
-    why: str, what: Any, dyes: Any, words: str = "", target: Any = None, *,
-    over: str | None = None, cloth_g: float = 0.0,
-) -> None:  # fmt: skip
-    """Print the command for the bath of what has a recipe, or a day of those in a table."""
-    if not isinstance(what, str):
-        what = amounts((getattr(what, "measured", None) or what).recipe)
-    asked = [*weighed(cloth_g), *_meant(words, target, over), *_asked("stock", "spoons", "job")]
-    if (fibre := _cloth_then()[1]) not in ("", *map(stated(dyes).get, ("fibre", "cloth"))):
-        asked += ["--fibre", fibre]
-    then(why, "bath", what, *asked, *(["--demo"] if dyes.demo else []))
-
-
-def trial(recipe: Any, dyes: Any, words: str, target: Any, over: str | None = None) -> str:
-    """Print the command for the piece that comes of a recipe; gives how its reading is asked."""
-    reading = f"{READING} {dyes.light}".rstrip("°")
-    asked = [*weighed(), *_meant(words, target, over), "--reading", reading, *_asked("job")]
-    then("Once dry, with your reading", "trial", amounts(recipe), *asked)
-    return reading
 
 
 def show(result: Any, text: str = "", drawn: Any = None, **picture: Any) -> None:

@@ -19,7 +19,7 @@ import numpy as np
 from dyemix.arrays import Array
 from dyemix.colour.ciede2000 import delta_e
 from dyemix.colour.colorimetry import Light
-from dyemix.dataset.conditions import METHOD, PICTURE
+from dyemix.dataset.conditions import METHOD, PICTURE, mottled
 from dyemix.dataset.result import Result, Row
 from dyemix.dataset.swatches import Swatch, SwatchSet
 from dyemix.dataset.target import Trial
@@ -96,6 +96,7 @@ def _moved_by(dyes: DyeSet, pots: Iterable[Pot]) -> tuple[DyeSet, dict[Any, Mixt
             pairs = middle_mixes(dyes, 2)
             many = len(dyes) > 2 and comb(len(dyes), 3) <= _MOST
             squares = np.concatenate([pairs, middle_mixes(dyes, 3)]) if many else pairs
+            squares = as_deep(dyes, squares)
             known = Knowledge.of(dyes, pairs, squares)
             mean, next_swatches = float(known.likely()), known.in_words(dyes, squares)
             low, high = (share * mean for share in dyes.known.spread)
@@ -196,9 +197,20 @@ def middle_mixes(dyes: DyeSet, size: int) -> Array:
     return amounts
 
 
+def as_deep(dyes: DyeSet, squares: Array) -> Array:
+    """Squares ``(Z, D)`` that low water holds: paled to what the deepest square of one of their
+    dyes has in all, which its bath held. In more water none is too deep.
+    """
+    if not mottled(dyes.conditions):
+        return squares
+    most = np.where(squares > 0.0, dyes.deepest, 0.0).max(axis=1)
+    return np.asarray(squares * np.minimum(most / squares.sum(axis=1), 1.0)[:, np.newaxis])
+
+
 def in_one_line(dyes: DyeSet, wanted: Array) -> str:
     """Which three of the mixes among recipes ``(W, D)`` to dye next, and what they would buy."""
     mixes = wanted[(wanted > 0).sum(axis=1) > 1]
+    mixes = as_deep(dyes, mixes)
     return Knowledge.of(dyes, wanted, mixes).in_words(dyes, mixes) if len(mixes) else ""
 
 

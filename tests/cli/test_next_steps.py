@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import subprocess
 from pathlib import Path
@@ -213,3 +214,22 @@ def test_the_next_square_goes_into_a_bath_of_low_water(run: Command) -> None:
     )
     (run.folder / "low.csv").write_text(low, encoding="utf-8")
     walk(run, "next '#202a2e' --swatches low.csv --only 'lemon, rose, navy'", "bath")
+
+
+def test_a_bath_that_holds_too_little_is_told_before_it_is_asked_for(run: Command) -> None:
+    """A low water of 5:1 has room for some 2 mL of stock a gram of cloth: of 1 %, for 2 % owf."""
+    head = "# cloth: linen\n# alkali: with\n# liquor ratio: 5\n# light: D65/10\nrecipe,L*,a*,b*\n"
+    gold = "gold 2,72.1,17.9,62.9\ngold 1.5,74.0,15.7,60.0\ngold 1,75.9,13.6,57.0\n"
+    teal = "teal 2,47.3,-22.6,-22.2\nteal 1.5,50.8,-22.8,-21.3\nteal 1,55.3,-22.4,-20.1\n"
+    table = f"{head}undyed,93.1,0.2,3.9\n{gold}{teal}"
+    (run.folder / "mine.csv").write_text(table, encoding="utf-8")
+    fit = run("fit")
+    (square,) = re.findall(r"gold (\d\.\d\d) \+ teal (\d\.\d\d)", fit.stdout)
+    assert sum(map(float, square)) == 2.0, "as deep as the deepest square"
+    found = run("match", "40 -30 10 D65/10", "--cloth", "100g")
+    assert "does not hold it" in found.stdout
+    assert "as strong" in found.stdout
+    bath = shlex.split(steps(found)["bath"])
+    assert run(*bath).returncode == 2
+    assert run(*bath, "--stock", "4").returncode == 0
+    assert "does not hold" not in run("match", "40 -30 10 D65/10", "--stock", "4").stdout
