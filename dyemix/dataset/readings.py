@@ -19,7 +19,7 @@ from dyemix.colour.colorimetry import D65_2, D65_10, WAVELENGTHS, Light, hex_to_
 from dyemix.colour.spectra import Unit, fractions
 from dyemix.dataset.conditions import CONDITIONS, PICTURE
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import ODD_WEIGHT, mean, odd_readings
+from dyemix.dataset.repeats import odd_readings, shared
 from dyemix.dataset.result import Result, Row, Value, colour_row, colour_text
 from dyemix.errors import DyemixError, Fault, FitError, InputError, TargetError, refuse, said
 
@@ -288,13 +288,13 @@ def shares(readings: Sequence[Reading]) -> Array:
     By the inverse of the variance that it states, over all directions; as much as any other where
     one states none, or is a bound, since nobody can say how good that is. An odd one counts little.
     """
-    counts = np.ones(len(readings))
+    counts, odd = np.ones(len(readings)), np.zeros(len(readings), dtype=bool)
     stated = [r.covariance for r in readings if r.covariance is not None and not r.clipped]
     if len(stated) == len(readings):
         counts = 1.0 / np.maximum(np.trace(stated, axis1=1, axis2=2), 1e-6)
     if len(readings) > 2:  # of two none is odd, and colours take their time
-        counts[odd_readings(np.array([reading.colour() for reading in readings]))] *= ODD_WEIGHT
-    return np.asarray(counts / counts.sum())
+        odd = odd_readings(np.array([reading.colour() for reading in readings]))
+    return shared(counts, odd)
 
 
 class Swatch(Value):
@@ -317,7 +317,8 @@ class Swatch(Value):
             return cls(recipe, np.asarray(readings[0].reflectance), readings)
         spectra = np.array([reading.reflectance for reading in readings])
         odd = odd_readings(lab(spectra, D65_10))
-        return cls(recipe, mean(spectra, odd), readings, tuple(np.flatnonzero(odd).tolist()))
+        mean = shared(1.0, odd) @ spectra
+        return cls(recipe, mean, readings, tuple(np.flatnonzero(odd).tolist()))
 
     @property
     def label(self) -> str:

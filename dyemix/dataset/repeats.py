@@ -42,10 +42,10 @@ def odd_readings(labs: Array) -> Flags:
     return np.asarray(distance > limit)
 
 
-def mean(values: Array, odd: Flags) -> Array:
-    """The mean of readings of one piece ``(n, …)``, in which an odd one counts little."""
-    weights = np.where(odd, ODD_WEIGHT, 1.0)
-    return np.asarray(weights @ values / weights.sum())
+def shared(counts: Array | float, odd: Flags) -> Array:
+    """Shares ``(n,)`` of readings of one piece that count so much; an odd one counts little."""
+    weights = np.where(odd, ODD_WEIGHT, 1.0) * counts
+    return np.asarray(weights / weights.sum())
 
 
 class RepeatScatter(Value):

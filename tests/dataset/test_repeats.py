@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import D65_10, lab
 from dyemix.dataset.conditions import normal, same
 from dyemix.dataset.readings import Clipped
 from dyemix.dataset.recipe import Recipe
-from dyemix.dataset.repeats import _between, mean, odd_readings
+from dyemix.dataset.repeats import _between, odd_readings, shared
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.errors import FitError
 from dyemix.files import read_swatches, write_swatches
@@ -81,8 +81,10 @@ def test_readings_as_good_as_usual_are_never_odd() -> None:
 def test_weights() -> None:
     labs = np.array([[50.0, 0, 0], [50.1, 0, 0], [50, 0.1, 0], [60, 0, 0]])
     odd = odd_readings(labs)
-    assert mean(np.eye(4), odd) == pytest.approx(np.array([1, 1, 1, 0.05]) / 3.05)
-    assert mean(np.eye(1), odd_readings(labs[:1])) == pytest.approx([1.0])
+    assert shared(1.0, odd) == pytest.approx(np.array([1, 1, 1, 0.05]) / 3.05)
+    of = np.array([4.0, 1.0, 1.0, 4.0])
+    assert shared(of, odd) == pytest.approx(np.array([4, 1, 1, 0.2]) / 6.2)
+    assert shared(1.0, odd_readings(labs[:1])) == pytest.approx([1.0])
 
 
 def test_a_piece_read_well_and_poorly_lies_nearer_to_the_good_reading() -> None:
@@ -110,9 +112,9 @@ def test_weights_follow_their_readings_in_any_order(labs: list[tuple], shuffle) 
     values = np.array(labs)
     order = list(range(len(values)))
     shuffle.shuffle(order)
-    weights = mean(np.eye(len(values)), odd_readings(values))
+    weights = shared(1.0, odd_readings(values))
     assert weights.sum() == pytest.approx(1.0)
-    shuffled = mean(np.eye(len(values)), odd_readings(values[order]))
+    shuffled = shared(1.0, odd_readings(values[order]))
     np.testing.assert_allclose(shuffled, weights[order])
     assert (weights >= weights.max()).sum() * 2 >= len(weights)  # never most of them
 
