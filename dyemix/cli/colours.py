@@ -74,7 +74,7 @@ def match(
         if before and whole:
             told = f"{before.corrected.recipe}: {dyed_before(before)}."
             shared.say(console.wrapped("\n".join([told, *before.corrected.prediction.warnings])))
-        why = "Dye it so" if before else "Dye 5 g of it first, then"
+        why = "Dye it so" if before else f"Dye {shared.square_g(dyes):g} g of it first, then"
         for best in [before.corrected] if before else found[:1]:
             if best.recipe:
                 next_steps.bath(why, best, dyes, words, found.target)
@@ -165,14 +165,11 @@ def next_one(colours: tuple[str, ...], targets: Path | None, **how: Any) -> None
     Over all of the COLOURS, and --targets, that you want to dye; of one dye, or a mix.
     """
     from dyemix.bench.bath_sheet import dyeable
-    from dyemix.bench.method import dyed_as
 
     dyes = shared.dyes()
     wanted = shared.targets(targets, colours)
     misused(not wanted, "tables.no_colour")
-    own = shared.settings(dyes)
-    ratio = dyed_as(dyes.conditions, own)[0].get("liquor_ratio", own.liquor_ratio)
-    square_g, stocks = own.square_g(ratio), shared.stocks(dyes)
+    stocks, own, square_g = shared.stocks(dyes), shared.settings(dyes), shared.square_g(dyes)
     fits = partial(dyeable, dyes=dyes, cloth_g=square_g, stocks=stocks, settings=own)
     shared.show(found := dyemix.next_swatch(dyes, wanted, dyeable=fits, **given_only(how)))
     for choice in found.choices:

@@ -192,6 +192,15 @@ def settings(dyes: Any = None) -> Any:
     return own if spoons is None else replace(own, spoons=spoons)
 
 
+def square_g(dyes: Any) -> float:
+    """Dry weight of a square in such a bath as the swatches', g."""
+    from dyemix.bench.method import dyed_as
+
+    own = settings(dyes)
+    ratio = dyed_as(dyes.conditions or {}, own)[0].get("liquor_ratio", own.liquor_ratio)
+    return float(own.square_g(ratio))
+
+
 def stocks(dyes: Any = None) -> Any:
     """A bottle of each dye that one is known of, and one for all the others: as named, else the
     last of the book, then as stated with the swatches, then the strength of the settings.

@@ -27,6 +27,10 @@ _LAB = re.compile(
 )
 
 
+#: A number that a blank alone keeps from the one before it: no comma there parts numbers.
+_BY_BLANKS = re.compile(r"[\d.]\s+[-−+]?[\d.]")
+
+
 class HasColour(Protocol):
     """Anything that says what it is as a target, as a prediction does."""
 
@@ -81,7 +85,8 @@ class Target(Result):
         """
         plain = text.strip()
         points = re.sub(r"(?<=\d),(?=\d)", ".", plain)  # decimal commas, where they are none else
-        if match := _LAB.fullmatch(plain) or _LAB.fullmatch(points):
+        sure = points if _BY_BLANKS.search(plain) else plain
+        if match := _LAB.fullmatch(sure) or _LAB.fullmatch(points):
             values = np.array([float(match[i].replace("−", "-")) for i in (1, 2, 3)])
             try:
                 asked = match["light"] or light

@@ -282,7 +282,17 @@ def test_demo_dyes_say_so_first() -> None:
     assert str(match(replace(shelf(0, True), demo=True), "#7d8a6e")).startswith("DEMO")
 
 
-@pytest.mark.parametrize("text", ["seven", "#12", "50 10", "150 0 0", "nan nan nan"])
+@pytest.mark.parametrize(
+    ("text", "lab"),
+    [("56,5 -10 13", (56.5, -10, 13)), ("56 -10,2 13,1 D65/2", (56, -10.2, 13.1)),
+     ("56,-10,13", (56, -10, 13)), ("56, -10, 13 D50/2", (56, -10, 13)),
+     ("56,5; -10; 13", (56.5, -10, 13)), ("55,1 -11,9 11,2", (55.1, -11.9, 11.2))],
+)  # fmt: skip
+def test_a_comma_is_decimal_where_blanks_keep_numbers_apart(text: str, lab: tuple) -> None:
+    np.testing.assert_array_equal(Target.parse(text).lab, lab)
+
+
+@pytest.mark.parametrize("text", ["seven", "#12", "50 10", "55,1 -11", "150 0 0", "nan nan nan"])
 def test_what_is_not_a_colour_is_refused(dyes: DyeSet, text: str) -> None:
     with pytest.raises(TargetError):
         match(dyes, text)
