@@ -124,6 +124,7 @@ def stock(dye: str, warm: bool, **how: Any) -> None:
     if book:
         book.add_stocks(sheet.bottle)
         shared.kept(f"a bottle of {sheet.bottle.dye}.")
+        shared.doubt_names([sheet.bottle.dye])
 
 
 def figures(output: Path | None) -> None:

@@ -96,7 +96,8 @@ def dye(name: str, day: date | None, **what: str | None) -> None:
     """Add a lot of dye powder, bought on --date."""
     from dyemix.dyebook.records import DyeLot
 
-    _keep("add_dye", DyeLot(name, bought=day, **given_only(what)))
+    _keep("add_dye", lot := DyeLot(name, bought=day, **given_only(what)))
+    shared.doubt_names([lot.dye])
 
 
 def recipe(recipe: str, aim: str | None, day: date | None, note: str | None) -> None:
@@ -114,7 +115,8 @@ def stocks(table: Path) -> None:
     """
     from dyemix.bench.stock import read_stocks
 
-    _keep("add_stocks", *read_stocks(table))
+    _keep("add_stocks", *(bottles := read_stocks(table)))
+    shared.doubt_names(bottle.dye for bottle in bottles)
 
 
 def _keep(what: str, *values: Any) -> None:

@@ -14,7 +14,7 @@ from dyemix.errors import DyemixError, data, said
 @click.group(
     cls=Commands,
     table=data("commands"),
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings={"help_option_names": ["-h", "--help"], "token_normalize_func": str.lower},
     epilog="Exit codes: 0 answered, out of reach included; 2 wrong input; 1 the machine refused "
     "(disk, permission); 130 interrupted.",
 )

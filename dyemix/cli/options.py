@@ -41,11 +41,15 @@ class Words(click.ParamType):  # type: ignore[type-arg]
     def __init__(self, understood_by: str) -> None:
         self.name = self._by = understood_by
 
-    def convert(self, value: Any, *_: Any) -> Any:
-        """What the words mean."""
+    def convert(self, value: Any, option: click.Parameter | None, _: Any) -> Any:
+        """What the words mean. Raises `DyemixError` that names the option."""
         module, name = self._by.split(":")
         understand: Any = attrgetter(name)(import_module(f"dyemix.{module}"))
-        return understand(value) if isinstance(value, str) else value
+        try:
+            return understand(value) if isinstance(value, str) else value
+        except DyemixError as error:
+            which = f"{option.opts[-1]}: " if option else ""
+            raise DyemixError(f"{which}{error}") from None
 
 
 #: A kind of option, as the table names it, to what click wants to know of it.

@@ -1,5 +1,6 @@
 """What every command shares: what its options mean, and where an answer goes."""
 
+from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import replace
 from difflib import get_close_matches
@@ -150,6 +151,17 @@ def tell_astray(found: Any, piece: str = "") -> None:
             console.remark(console.pasted(["book", "show", job, *asked("book")], "Look at it: "))
             why = "A slip, or misread? Take it out: "
             console.remark(console.pasted([*out, *asked("book", "method")], why))
+
+
+def doubt_names(names: Iterable[str]) -> None:
+    """Name each dye just kept that no swatch of the book has, where one is called nearly so."""
+    from dyemix.dataset.recipe import dye_name
+
+    known = list(chain.from_iterable(method.dyes for method in open_book().methods()))
+    for name in map(dye_name, names):
+        if name not in known and (near := get_close_matches(name, known, 1)):
+            told = said("usage.no_such_dye", name, *near)
+            console.remark(console.pasted(["book", "undo", *asked("book")], told))
 
 
 def ask_for_light(read: Any) -> None:

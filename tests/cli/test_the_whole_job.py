@@ -176,6 +176,40 @@ def test_a_repeat_names_one_bottle_and_pours_the_others_as_then(run: Command) ->
     assert "did you mean gold?" in slip.stderr
 
 
+@pytest.mark.parametrize(
+    "words", ["stock god --strength 2", "book dye God --lot 7", "book stocks bottles.csv"]
+)
+def test_a_dye_that_may_be_misspelt_is_asked_after(run: Command, words: str) -> None:
+    """A bottle of 'god' would be poured of by nothing."""
+    assert begun(run).returncode == 0
+    (run.folder / "bottles.csv").write_text("dye,stock_pct\ngod,2\ncoral,2\n", encoding="utf-8")
+    done = run(*shlex.split(words), *BOOK)
+    assert "no swatch of 'god' in this book: is it gold?" in done.stderr
+    assert "coral" not in done.stderr, "a dye of no swatch yet"
+    (undo,) = steps(done)
+    assert run(*undo).returncode == 0
+    assert "god" not in run("book", "list", *BOOK).stdout
+    (run.folder / "bottles.csv").write_text("dye,stock_pct\ngold,2\n", encoding="utf-8")
+    assert "is it" not in run(*shlex.split(words.replace("od", "OLD")), *BOOK).stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [("stock gold --strength '2 %'", "--strength: '2 %' is not a number."),
+     ("match '60 -20 15' --cloth 240", "--cloth: '240' is not a weight")],
+)  # fmt: skip
+def test_what_an_option_does_not_take_names_the_option(run: Command, words: str, says: str) -> None:
+    refused = run(*shlex.split(words))
+    assert refused.returncode == 2
+    assert says in refused.stderr
+
+
+def test_commands_and_options_in_capitals_are_the_same(run: Command) -> None:
+    (run.folder / "mine.csv").write_text(SQUARES, encoding="utf-8")
+    plain = run("match", "60 -20 15", "--swatches", "mine.csv")
+    assert run("MATCH", "60 -20 15", "--Swatches", "mine.csv").stdout == plain.stdout
+
+
 def test_what_to_buy_says_how_much_of_the_cloth_takes_dye(run: Command) -> None:
     assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
     run("book", "cloth", "lawn", "--fibre", "cotton 65 %, polyester 35 %", *BOOK)
