@@ -9,6 +9,7 @@ import re
 import shlex
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
@@ -149,7 +150,8 @@ def kept_fit(key: str, make: Callable[[], DyeSet]) -> DyeSet:
     return dyes
 
 
+@cache
 def _program() -> list[tuple[int, int]]:
-    """The state of the source: a changed fit must not find an old answer."""
+    """The state of the source that runs: a changed fit must not find an old answer."""
     stats = [path.stat() for path in sorted(Path(__file__).parent.rglob("*.py"))]
     return [(stat.st_size, stat.st_mtime_ns) for stat in stats]

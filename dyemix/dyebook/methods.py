@@ -11,12 +11,13 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
+from functools import lru_cache
 
 from dyemix.dataset.conditions import METHOD, same
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook.records import KeptMethod
-from dyemix.dyebook.rows import Rows
+from dyemix.dyebook.rows import Rows, record
 from dyemix.errors import AmbiguousError, InputError, refuse, said
 from dyemix.files.cells import tidy
 
@@ -44,21 +45,8 @@ class Methods(Rows):
         return self._rows(query, method)
 
     def _held(self, method: int) -> SwatchSet:
-        """The swatches of a method, as they stand.
-
-        Pieces that two of its tables call the same stay two pieces.
-        """
-        found = self._standing(method)
-        read = [(row["of_set"], self._made(Reading, row)) for row in found]
-        pieces = {(table, r.recipe, r.swatch) for table, r in read}
-        of = Counter((recipe, swatch) for _, recipe, swatch in pieces)
-        readings = tuple(
-            replace(r, swatch=f"{table} {r.swatch}".strip()) if of[r.recipe, r.swatch] > 1 else r
-            for table, r in read
-        )
-        warnings = dict.fromkeys(word for row in found for word in json.loads(row["notes"]))
-        source = ", ".join(dict.fromkeys(table for table, _ in read))
-        return SwatchSet(readings, tuple(warnings), source, self.demo)
+        """The swatches of a method, as they stand."""
+        return _swatches(tuple(self._standing(method)), self.demo)
 
     def method(
         self, name: str = "", dyes: Iterable[str] = (), job: str = "",
@@ -154,6 +142,25 @@ class Methods(Rows):
         """The readings of a method that stand, of the swatch of this label or recipe."""
         found, wanted = self._standing(method.number), tidy(label).lower()
         return [row for row in found if wanted in map(str.lower, called(row))]
+
+
+@lru_cache(maxsize=8)
+def _swatches(rows: tuple[sqlite3.Row, ...], demo: bool) -> SwatchSet:
+    """The swatches of a method from the rows of its readings.
+
+    Pieces that two of its tables call the same stay two pieces. A command asks for them several
+    times, a page with every answer: while the rows stand as they are, they are read once.
+    """
+    read = [(row["of_set"], record(Reading, row)) for row in rows]
+    pieces = {(table, r.recipe, r.swatch) for table, r in read}
+    of = Counter((recipe, swatch) for _, recipe, swatch in pieces)
+    readings = tuple(
+        replace(r, swatch=f"{table} {r.swatch}".strip()) if of[r.recipe, r.swatch] > 1 else r
+        for table, r in read
+    )
+    warnings = dict.fromkeys(word for row in rows for word in json.loads(row["notes"]))
+    source = ", ".join(dict.fromkeys(table for table, _ in read))
+    return SwatchSet(readings, tuple(warnings), source, demo)
 
 
 def _one_of(methods: Sequence[KeptMethod]) -> KeptMethod:

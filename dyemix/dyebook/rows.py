@@ -53,6 +53,29 @@ def _cell(value: Any) -> Any:
 _JSON = frozenset({"conditions", "warnings", "target", "reflectance", "lab", "covariance"})
 
 
+def record(kind: type[T], row: sqlite3.Row, **given: Any) -> T:
+    """A record whose cells stand in a row; `given` are its other fields. Raises as `_made` does."""
+    try:
+        types, cells = hints(kind), dict(row)
+        for name in types.keys() & cells.keys() - given.keys():
+            value, where = cells[name], f"{kind.__name__}.{name} of this book"
+            if value is not None and name == "recipe":
+                value = Recipe(Recipe.parse(value), cells["as_written"])
+            elif value is not None and name == "clipped":
+                value = Clipped.parse(value)
+            elif types[name] is bool:
+                value = bool(value)
+            else:
+                plain_value = json.loads(value) if value and name in _JSON else value
+                value = from_plain(types[name], plain_value, where)
+            given[name] = value
+        return kind(**given)
+    except SavedError:
+        raise
+    except (ValueError, TypeError, KeyError, DyemixError) as error:
+        raise SavedError(f"a {kind.__name__} of this book is damaged: {error}") from None
+
+
 class Rows(BookFile):
     """A book file by its rows, and the records that are made of them.
 
@@ -84,29 +107,13 @@ class Rows(BookFile):
         """
         if "content" in row.keys():  # noqa: SIM118  (a row is no mapping)
             return row["content"] if kind is bytes else from_json(kind, row["content"])
-        try:
-            types, cells = hints(kind), dict(row)
-            if "trial" in types:
-                given["trial"] = self._made(Trial, row)
-            for name in types.keys() & cells.keys() - given.keys():
-                value, where = cells[name], f"{kind.__name__}.{name} of this book"
-                if name in ("reading", "on") and isinstance(value, int):
-                    value = self._reading(value)
-                elif value is not None and name == "recipe":
-                    value = Recipe(Recipe.parse(value), cells["as_written"])
-                elif value is not None and name == "clipped":
-                    value = Clipped.parse(value)
-                elif types[name] is bool:
-                    value = bool(value)
-                else:
-                    plain_value = json.loads(value) if value and name in _JSON else value
-                    value = from_plain(types[name], plain_value, where)
-                given[name] = value
-            return kind(**given)
-        except SavedError:
-            raise
-        except (ValueError, TypeError, KeyError, DyemixError) as error:
-            raise SavedError(f"a {kind.__name__} of this book is damaged: {error}") from None
+        types = hints(kind)
+        if "trial" in types:
+            given["trial"] = self._made(Trial, row)
+        for name in {"reading", "on"} & types.keys() & {*row.keys()}:
+            if isinstance(row[name], int):
+                given[name] = self._reading(row[name])
+        return record(kind, row, **given)
 
     def _reading(self, number: int) -> Reading:
         """The reading of a row. Raises `SavedError` where it is gone."""
