@@ -9,6 +9,7 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from math import inf
@@ -20,7 +21,7 @@ import numpy as np
 
 from dyemix.arrays import Array, labels, numbers
 from dyemix.dataset.units import to_mark, volume_text
-from dyemix.errors import RecipeError, UnstatedError, data, refuse, said
+from dyemix.errors import DyemixError, RecipeError, UnstatedError, data, refuse, said
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -274,6 +275,14 @@ def is_one(given: Any) -> bool:
 def index_of(given: Any) -> Any:
     """The index of a frame or a column; None for what has none."""
     return getattr(given, "index", None) if hasattr(given, "to_numpy") else None
+
+
+def spellings(words: str) -> set[str]:
+    """What is typed to name a swatch, in small letters; and as it is shown where it is a recipe."""
+    found = {dye_name(words)}
+    with suppress(DyemixError):
+        found.add(str(Recipe.parse(words)))
+    return found
 
 
 def place(dye: str, names: Sequence[str]) -> int:

@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.colour.spectra import Unit, band, headed_bands
 from dyemix.dataset.conditions import CONDITIONS, METHOD, same
 from dyemix.dataset.readings import CELLS, Reading, Swatch
-from dyemix.dataset.recipe import Recipe, dye_name, dye_names, is_name
+from dyemix.dataset.recipe import Recipe, dye_name, dye_names, is_name, spellings
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING, Frame, Row, Several
 from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
@@ -206,15 +206,21 @@ class SwatchSet(Several[Swatch]):
         return replace(self, readings=kept), replace(self, readings=held, warnings=())
 
     def without(self, labels: Iterable[str] | str) -> Self:
-        """These swatches less the ones named, by label or recipe, as the dyer asks.
+        """These swatches less the ones named, as the dyer asks: by label, by recipe, or as the
+        table calls them.
 
-        Raises `FitError` for a label that fits no swatch.
+        Raises `FitError` for what fits no swatch, or is what those of several recipes are called.
         """
-        asked = set(dye_names(labels))
-        called = [({s.label.lower(), str(s.recipe), s.recipe.exact}, s) for s in self.swatches]
-        unknown = asked.difference(*(names for names, _ in called))
-        refuse(unknown, "readings.unknown", name=min(unknown, default=""), error=FitError)
-        pieces = {(s.recipe, s.readings[0].swatch) for names, s in called if names & asked}
+        asked, pieces = dye_names(labels), set[tuple[Recipe, str]]()
+        for name in asked:
+            named = spellings(name)
+            each = ((s.recipe, s.readings[0].swatch, s.label.lower()) for s in self.swatches)
+            found = [(r, own) for r, own, label in each if named & {str(r), own.lower(), label}]
+            refuse(not found, "readings.unknown", name=name, error=FitError)
+            recipes = list(dict.fromkeys(str(recipe) for recipe, _ in found))
+            several = {"name": name, "recipes": ", ".join(recipes)}
+            refuse(len(recipes) > 1, "readings.called_alike", **several, error=FitError)
+            pieces.update(found)
         kept = tuple(r for r in self.readings if (r.recipe, r.swatch) not in pieces)
         told = [f"left out as asked: {', '.join(sorted(asked))}."] if asked else []
         return replace(self, readings=kept, warnings=(*self.warnings, *told))

@@ -156,10 +156,15 @@ class DyeBook(Methods):
     ) -> tuple[str, ...]:
         """Strike every reading of a swatch, by its label or recipe; `reading` takes their place.
 
-        They are kept, with the day and why. Gives what they are called. Raises as `holding` does.
+        They are kept, with the day and why. Gives what they are called. Raises as `holding` does,
+        and `InputError` for a label of several recipes, or one `reading` of several pieces.
         """
         with self._writing(f"struck {label}: {why}"):
             hits = self._in_use(self.holding(label, method), label)
+            names = tuple(dict.fromkeys(called(row)[-1] for row in hits))
+            several = len(names) > 1 and reading is not None
+            several |= len({row["recipe"] for row in hits}) > 1
+            refuse(several, "dyebook.several", label, "; ".join(names), error=InputError)
             for row in hits:
                 self._update("reading", row["id"], struck=f"{date.today()}: {why}")
             if reading is not None:
@@ -167,7 +172,7 @@ class DyeBook(Methods):
                 meant = meant if reading.recipe is None else reading.recipe
                 new = replace(reading, recipe=meant, swatch=hits[0]["swatch"])
                 self._insert_readings([new], hits[0]["swatch_set"])
-            return tuple(dict.fromkeys(called(row)[-1] for row in hits))
+            return names
 
     def strike_trial(
         self, job: str, why: str, reading: Reading | None = None, method: str = "",

@@ -11,10 +11,11 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
+from difflib import get_close_matches
 from functools import lru_cache
 
 from dyemix.dataset.conditions import METHOD, same
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.recipe import Recipe, spellings
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook.records import KeptMethod
 from dyemix.dyebook.rows import Rows, record
@@ -135,13 +136,19 @@ class Methods(Rows):
         """
         among = [self.method(method)] if method else self.methods()
         found = [m for m in among if self._in_use(m, label)]
-        refuse(not found, "dyebook.no_swatch", method or "this book", label, error=InputError)
+        if not found:
+            every = (row for m in among for row in self._standing(m.number))
+            names = [name for row in every for name in called(row)]
+            refuse(not names, "dyebook.no_swatches", error=InputError)
+            (near,) = get_close_matches(label, names, 1, 0.0)
+            whose = method or "this book"
+            refuse(True, "dyebook.no_swatch", whose, label, near, error=InputError)
         return _one_of(found)
 
     def _in_use(self, method: KeptMethod, label: str) -> list[sqlite3.Row]:
         """The readings of a method that stand, of the swatch of this label or recipe."""
-        found, wanted = self._standing(method.number), tidy(label).lower()
-        return [row for row in found if wanted in map(str.lower, called(row))]
+        found, wanted = self._standing(method.number), spellings(label)
+        return [row for row in found if not wanted.isdisjoint(map(str.lower, called(row)))]
 
 
 @lru_cache(maxsize=8)

@@ -176,6 +176,24 @@ def test_a_repeat_names_one_bottle_and_pours_the_others_as_then(run: Command) ->
     assert "did you mean gold?" in slip.stderr
 
 
+def test_a_swatch_is_struck_however_its_recipe_is_typed_and_a_reading_is_of_one(
+    run: Command,
+) -> None:
+    assert begun(run, SQUARES + "again,gold 1,75.5,13.9,57.3,\n").returncode == 0
+    strike = ("book", "strike")
+    assert run(*strike, "Gold 1,0", *BOOK).stderr.count("gold 1.00 (mine.csv") == 2
+    assert run("book", "undo", *BOOK).returncode == 0
+    refused = run(*strike, "gold 1", "--reading", "75 13 57", *BOOK)
+    assert refused.returncode == 2, "one reading of two squares: the other would be lost"
+    (one,) = re.findall(r"gold 1\.00 \(mine\.csv again\)", refused.stderr)
+    assert run(*strike, one, "--reading", "75 13 57", *BOOK).stderr.count("gold 1.00") == 1
+    (run.folder / "more.csv").write_text(SQUARES.replace("gold 1", "gold 2"), encoding="utf-8")
+    assert run("book", "add", "more.csv", *BOOK).returncode == 0
+    refused = run(*strike, "3", *BOOK)
+    assert "several pieces are called '3'" in refused.stderr, "of two tables, by other recipes"
+    assert "'gld 1': is it 'gold 1'?" in run(*strike, "gld 1", *BOOK).stderr
+
+
 @pytest.mark.parametrize(
     "words", ["stock god --strength 2", "book dye God --lot 7", "book stocks bottles.csv"]
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import pickle
 import re
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -423,6 +424,18 @@ def test_a_lone_name_is_a_name(dyes: dyemix.DyeSet) -> None:
     assert dyes.take("navy, rust").names == ("navy", "rust")
     left = dyemix.demo().without("rust 4")
     assert not any(swatch.recipe == {"rust": 4.0} for swatch in left)
+
+
+def test_a_swatch_is_left_out_by_its_name_or_its_recipe_however_typed() -> None:
+    demo = dyemix.demo()
+    (one,) = [s for s in demo if s.recipe == {"rust": 0.5}]
+    for typed in (one.label, "rust 0.50", "Rust 0,5", one.readings[0].swatch.upper()):
+        assert [s for s in demo if s not in list(demo.without([typed]))] == [one], typed
+    alike = replace(demo, readings=tuple(replace(r, swatch="a") for r in demo.readings))
+    with pytest.raises(dyemix.DyemixError, match="several recipes are called 'a'"):
+        alike.without(["a"])
+    with pytest.raises(dyemix.DyemixError, match="no swatch is called 'b'"):
+        demo.without(["rust 0.5", "b"])
 
 
 # Options ----------------------------------------------------------------------------------------
