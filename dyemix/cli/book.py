@@ -58,7 +58,15 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     method = kept.add_swatches(swatches, **given_only(how))
     shared.kept(str(method))
     shared.of_method(method)
-    next_steps.then("To see how well it predicts", "fit")
+    ladders = [{s.recipe.total for s in method.held.ladder(dye)} for dye in method.dyes]
+    lenders = [
+        m.name for m in kept.methods() if m.name != method.name and set(m.dyes) & {*method.dyes}
+    ]
+    if lenders and not method.borrows and ladders and max(map(len, ladders)) < 2:
+        again = ("book", "add", str(table), "--replace", name or table.name, "--borrow", lenders[0])
+        next_steps.then("Of one depth a dye on its own cloth, borrow the ladders", *again)
+    else:
+        next_steps.then("To see how well it predicts", "fit")
 
 
 def strike(swatch: str | None, reading: str | None, note: str | None) -> None:

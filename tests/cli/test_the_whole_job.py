@@ -176,6 +176,19 @@ def test_a_repeat_names_one_bottle_and_pours_the_others_as_then(run: Command) ->
     assert "did you mean gold?" in slip.stderr
 
 
+def test_squares_of_one_depth_on_a_second_cloth_are_told_to_borrow(run: Command) -> None:
+    """By themselves they are not fitted, and what is printed to go on with must not be refused."""
+    assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
+    table = "# cloth: viscose\n# light: D65/10\nrecipe,L*,a*,b*\nundyed,92,0.4,3\n"
+    table += "gold 1,74.1,15.2,58.8\nteal 1,52.6,-23.6,-21.5\n"
+    (run.folder / "second.csv").write_text(table, encoding="utf-8")
+    (again,) = steps(run("book", "add", "second.csv", *BOOK))
+    assert again[again.index("--borrow") + 1] == "lawn"
+    (fit,) = steps(run(*again))
+    assert fit[0] == "fit"
+    assert "To match a colour" in run(*fit).stdout
+
+
 def test_a_swatch_is_struck_however_its_recipe_is_typed_and_a_reading_is_of_one(
     run: Command,
 ) -> None:

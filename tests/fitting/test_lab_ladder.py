@@ -268,7 +268,7 @@ def test_the_solution_is_one_whichever_surface_it_comes_from(ladders: SwatchSet)
 def test_one_depth_is_refused(ladders: SwatchSet) -> None:
     table = as_lab(some(ladders, "rose", "navy"))
     kept = [r for r in table.readings if r.recipe in ({}, {"navy": 1.0})]
-    with pytest.raises(FitError, match=r"navy has one depth.*single depth leaves its spectrum"):
+    with pytest.raises(FitError, match=r"navy has one depth.*alone leaves its spectrum open"):
         fit(SwatchSet(tuple(kept)))
 
 
