@@ -21,6 +21,8 @@ METHOD = ("cloth", "alkali", "liquor ratio", "temperature", "hours", "salt", "so
 PICTURE = "photograph"
 #: Conditions that are kept but may differ between swatches of one fit.
 RECORD = ("lot", "date", "illuminant", "observer", PICTURE)
+#: Those that tell of a reading, not of how its piece was dyed.
+OF_READING = ("geometry", "backing", "illuminant", "observer", PICTURE)
 #: All that are columns of a table under their own name; any other is one as ``# name``.
 CONDITIONS = (*METHOD, *RECORD)
 

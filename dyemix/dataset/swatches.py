@@ -154,7 +154,8 @@ class SwatchSet(Several[Swatch]):
         """The one set of conditions of these swatches.
 
         Raises `FitError` where two differ, naming both. Conditions nobody recorded are absent.
-        How strong the stock was and what it was spooned with are among them where all rows agree.
+        How strong the stock was and what it was spooned with are among them where all rows that
+        say so agree.
         """
         first: dict[str, Reading] = {}
         for key in METHOD:
@@ -167,8 +168,8 @@ class SwatchSet(Several[Swatch]):
                 refuse(differ, "recipes.two_methods", **both, error=FitError)
         found = {key: reading.conditions[key] for key, reading in first.items()}
         for key in ("stock_pct", "spoons", "cloth_g"):
-            values = {r.conditions.get(key, "").lower() for r in self.readings}
-            found |= {key: min(values)} if len(values) == 1 and all(values) else {}
+            values = {r.conditions.get(key, "").lower() for r in self.readings} - {""}
+            found |= {key: min(values)} if len(values) == 1 else {}
         return found
 
     @cached_property

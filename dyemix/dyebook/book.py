@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.method import Fibre
 from dyemix.bench.stock import Stock
+from dyemix.dataset.conditions import OF_READING
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.serialise import to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
@@ -170,7 +171,11 @@ class DyeBook(Methods):
             if reading is not None:
                 meant = Recipe.parse(hits[0]["recipe"] or "undyed")
                 meant = meant if reading.recipe is None else reading.recipe
-                new = replace(reading, recipe=meant, swatch=hits[0]["swatch"])
+                # The piece was dyed as it was, however it is read now.
+                then = self._made(Reading, hits[0]).conditions.items()
+                dyed = {key: words for key, words in then if key not in OF_READING}
+                own = {**dyed, **reading.conditions}
+                new = replace(reading, recipe=meant, swatch=hits[0]["swatch"], conditions=own)
                 self._insert_readings([new], hits[0]["swatch_set"])
             return names
 

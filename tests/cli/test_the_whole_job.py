@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from command import Command, Done, next_steps
 
+from dyemix.dyebook.book import DyeBook
+
 BOOK = ("--book", "w.dyebook")
 #: Invented squares, D65/10°.
 SQUARES = """# light: D65/10
@@ -187,6 +189,24 @@ def test_squares_of_one_depth_on_a_second_cloth_are_told_to_borrow(run: Command)
     (fit,) = steps(run(*again))
     assert fit[0] == "fit"
     assert "To match a colour" in run(*fit).stdout
+
+
+def test_a_square_read_again_was_dyed_as_it_was(run: Command) -> None:
+    """Stock of 4 % was poured of at 1 % once any square was read anew: four times as much."""
+    head = "# cloth: lawn\n# stock_pct: 4\n# cloth_g: 12\n# geometry: 45/0\n"
+    assert begun(run, head + SQUARES).returncode == 0
+    again = ("--reading", "75.5 13.9 57.3", "--note", "read again")
+    assert run("book", "strike", "3", *again, *BOOK).returncode == 0
+    told = run("predict", "gold 3 mL", *BOOK).stderr
+    assert "gold 1.00 % owf: on 12 g of dry cloth, as your swatches weigh, of stock at 4 %" in told
+    with DyeBook(run.folder / "w.dyebook") as book:
+        (new,) = [r for r in book.swatches().readings if r.swatch == "3"]
+    assert new.conditions["cloth"] == "lawn"
+    assert "geometry" not in new.conditions, "that was of the reading before"
+    # Nor do squares that do not say take away what the others say.
+    (run.folder / "more.csv").write_text("# cloth: lawn\n" + SQUARES[17:], encoding="utf-8")
+    assert run("book", "add", "more.csv", *BOOK).returncode == 0
+    assert "of stock at 4 %" in run("predict", "gold 3 mL", *BOOK).stderr
 
 
 def test_a_swatch_is_struck_however_its_recipe_is_typed_and_a_reading_is_of_one(
