@@ -81,8 +81,9 @@ class Page:
         try:
             shop = self._workshop
             # An address may be older than what the book knows of the cloth.
-            slip = Slip.of([("stock", shop.stock), *query, ("share", shop.share)])
-            slip = carried_out(self._workshop, slip, said)
+            slip = Slip.of([("stock", shop.stock), *query])
+            slip = carried_out(shop, slip.but(share=shop.share(slip)), said)
+            slip = slip.but(share=shop.share(slip))  # of another job, where one was written
             if which := said.get("kept"):
                 kept = self._workshop.pictures(slip).get(which, b"")
                 said["picture"] = self._pictures.add("kept.jpg", kept)

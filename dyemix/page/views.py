@@ -6,6 +6,7 @@ from typing import Any
 
 from dyemix.bench.suggested import MOST, to_choose_from
 from dyemix.colour.appearance import Miss
+from dyemix.dataset.conditions import mottled
 from dyemix.dataset.recipe import Recipe
 from dyemix.dataset.target import Target
 from dyemix.dataset.units import parse_weight
@@ -137,7 +138,8 @@ def colour(workshop: Workshop, slip: Slip) -> Values:
     shown = {c["mix"].recipe for c in columns}
     rest = ((m.measured or m).recipe for m in found)
     more = [workshop.mix(slip, recipe) for recipe in rest if recipe not in shown][:_MORE]
-    return {"columns": columns, "more": more, "found": found}
+    notes = mottled(workshop.dyes.conditions)
+    return {"columns": columns, "more": more, "found": found, "notes": notes}
 
 
 def jars(workshop: Workshop, slip: Slip) -> Values:

@@ -165,10 +165,14 @@ class Workshop:
         strengths = Bottles.of(known, own).measures(None).stock_pct
         return ", ".join(f"{dye} {pct:.3g}".strip() for dye, pct in strengths.items())
 
-    @property
-    def share(self) -> str:
-        """Of the weight of cloth as the swatches' was, how much takes dye."""
-        return f"{dyed_share(self.dyes.conditions):g}"
+    def fibre(self, slip: Slip) -> str:
+        """What the last sheet of the job says that its cloth is made of, where it says so."""
+        sheets = self._kept(lambda book: book.sheets(slip.job)) if slip.job else ()
+        return sheets[-1].fibre.words if sheets else ""
+
+    def share(self, slip: Slip) -> str:
+        """Of the weight of the job's cloth, else of cloth as the swatches', how much takes dye."""
+        return f"{dyed_share(self.dyes.conditions, self.fibre(slip)):g}"
 
     # Colours ------------------------------------------------------------------------------------
 
@@ -261,7 +265,7 @@ class Workshop:
         expect = promised(self.before(slip), slip.mix) if target else ""
         return dyemix.bath_sheet(
             slip.mix, slip.cloth_g, stocks=stocks, dyes=self.dyes, job=slip.job, target=target,
-            expect=expect or None, allow_demo=True, settings=own,
+            expect=expect or None, allow_demo=True, settings=own, fibre=self.fibre(slip) or None,
         )  # fmt: skip
 
     def trial(self, slip: Slip) -> Trial:

@@ -145,6 +145,26 @@ def test_amounts_are_for_the_part_of_the_cloth_that_takes_dye(dyes) -> None:
         assert "240 mL" in words(Asked(dyes)("/jars", **asked, share=share)), share
 
 
+def test_amounts_of_a_job_are_for_the_part_of_its_own_cloth(dyes, tmp_path: Path) -> None:
+    """Half of 240 g takes dye, as its last sheet says: 120 mL, in the next sheet too."""
+    path, blend = tmp_path / "own.dyebook", "cotton 50 %, polyester 50 %"
+    with DyeBook(path) as book:
+        book.add_sheets(dyemix.bath_sheet("navy 1", 240, job="towel", fibre=blend))
+    asked = {**SAGE, "recipe": "navy 1", "stood": "navy 1", "unit": "mL"}
+    for place in ("/jars", "/bath"):
+        of = Asked(dyes, path)
+        assert "120 mL" in words(of(place, **asked, job="towel")), place
+        assert "240 mL" in words(of(place, **asked, job="other")), place
+    written = of("/jars", **asked, slip="1", job_now="towel")
+    assert "120 mL" in words(written), "of the job that was just written on the slip"
+
+
+def test_cloth_of_low_water_is_said_to_mottle(dyes) -> None:
+    low = replace(dyes, conditions={**dyes.conditions, "liquor ratio": "5:1"})
+    assert "Dyed in low water: expect mottle" in words(Asked(low)("/colour", **SAGE))
+    assert "mottle" not in words(Asked(dyes)("/colour", **SAGE))
+
+
 def test_a_long_answer_says_how_far_it_is_and_stops(asked: Asked, monkeypatch) -> None:
     """What the library tells on the way is passed on, and a press of Stop ends the work."""
     told, reach = [], dyemix.reach
