@@ -81,7 +81,7 @@ class Page:
         try:
             shop = self._workshop
             # An address may be older than what the book knows of the cloth.
-            slip = Slip.of([("stock", shop.stock), *query])
+            slip = Slip.of([("stock", shop.stock), *query, ("spoons", shop.own.spoons)])
             slip = carried_out(shop, slip.but(share=shop.share(slip)), said)
             slip = slip.but(share=shop.share(slip))  # of another job, where one was written
             if which := said.get("kept"):

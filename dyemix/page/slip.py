@@ -18,7 +18,6 @@ from dyemix.matching.limits import Kit
 
 #: The places in the order of the work, and what one press moves.
 PLACES, PRESSES = data("page")["places"], data("page")["presses"]
-SPOONS = "metric"
 #: Longest entry, most mixes pinned and most steps to undo.
 LONGEST, PINNED, UNDONE = 400, 6, 12
 #: Lamps to judge by, where the wanted colour has a spectrum.
@@ -42,7 +41,8 @@ class Slip:
     pins : mixes on the line, each a name and a recipe.
     past : mixes to go back to, latest last.
     dark : whether the room is dark.
-    share : of the weight of the cloth, how much takes dye: as the workshop knows it.
+    share, spoons : of the weight of the cloth, how much takes dye, and the set of spoons: as the
+        workshop knows them.
     """
 
     wanted: str = ""
@@ -67,6 +67,7 @@ class Slip:
     past: tuple[str, ...] = ()
     dark: str = ""
     share: str = "1"
+    spoons: str = "metric"
 
     @classmethod
     def of(cls, query: Iterable[tuple[str, str]]) -> Self:
@@ -149,11 +150,12 @@ class Slip:
 
     @property
     def measures(self) -> Measures:
-        return Measures(self.strengths, self.dyed_g, SPOONS)
+        return Measures(self.strengths, self.dyed_g, self.spoons)
 
     @property
     def kit(self) -> Kit:
-        return Kit(self.dyed_g, self.strengths, "spoons" if self.unit == "spoons" else "syringe")
+        measure = "spoons" if self.unit == "spoons" else "syringe"
+        return Kit(self.dyed_g, self.strengths, measure, spoons=self.spoons)
 
     def ml(self, dye: str, recipe: Recipe) -> float:
         """mL of stock of a dye in a recipe."""
@@ -168,7 +170,7 @@ class Slip:
             return f"{format_amount(recipe[dye])} %"
         if self.unit == "mL":
             return f"{ml:.4g} mL"
-        found = spoonfuls(ml, SPOONS, JUG_FROM)
+        found = spoonfuls(ml, self.spoons, JUG_FROM)
         return found.text if abs(found.error_pct) < 0.5 else f"about {found.text}"
 
     def moved(self, dye: str, amount: str, sign: float) -> Self:

@@ -55,7 +55,7 @@ def _amended(slip: Slip, query: Mapping[str, str]) -> Slip:
     parse_weight(cloth)
     parse_stock(stock := stock.removesuffix("%").strip())
     return slip.but(
-        job=query.get("job_now", slip.job).strip(), cloth=cloth, stock=stock,
+        job=" ".join(query.get("job_now", slip.job).split()), cloth=cloth, stock=stock,
         light=query.get("light_now", slip.light), unit=query.get("unit_now", slip.unit),
     )  # fmt: skip
 

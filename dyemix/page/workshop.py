@@ -156,13 +156,18 @@ class Workshop:
             return tuple(ask(book))
 
     @cached_property
+    def own(self) -> BathSettings:
+        """The figures that sheets rest on, with the spoons that the swatches were dyed by."""
+        stated = (self.dyes.conditions or {}).get("spoons", Slip.spoons)
+        return BathSettings(spoons=stated)
+
+    @cached_property
     def stock(self) -> str:
         """The strength of the stocks where the slip states none: of a dye with a bottle in the book
         that of the bottle, of every other that of the swatches.
         """
-        own = BathSettings()
-        known = (*stated_stocks(self.dyes.conditions, own), *self._kept(DyeBook.stocks))
-        strengths = Bottles.of(known, own).measures(None).stock_pct
+        known = (*stated_stocks(self.dyes.conditions, self.own), *self._kept(DyeBook.stocks))
+        strengths = Bottles.of(known, self.own).measures(None).stock_pct
         return ", ".join(f"{dye} {pct:.3g}".strip() for dye, pct in strengths.items())
 
     def fibre(self, slip: Slip) -> str:
@@ -219,7 +224,7 @@ class Workshop:
     @kept("wanted", "light", "cloth", "share", "stock", "unit")
     def choices(self, slip: Slip) -> Matches:
         """At most three recipes that are chosen, and those that they were chosen from."""
-        left = Bottles.of(self._kept(DyeBook.stocks), BathSettings()).left(slip.dyed_g)
+        left = Bottles.of(self._kept(DyeBook.stocks), self.own).left(slip.dyed_g)
         return suggest(self.dyes, self.wanted(slip), left=left, kit=slip.kit)
 
     @kept("quiet", "wanted", "light")
@@ -255,7 +260,7 @@ class Workshop:
 
     def sheet(self, slip: Slip) -> BathSheet:
         """The bath sheet of the mix. Raises `DyemixError` for what the bath does not hold."""
-        own = BathSettings()
+        own = self.own
         # A bottle as strong as the slip says is the one that is poured from, with its age.
         kept = Bottles.of(self._kept(DyeBook.stocks), own).by_dye.values()
         poured = (b for b in kept if f"{b.actual_pct(own):.3g}" == f"{slip.strength(b.dye):.3g}")

@@ -159,6 +159,22 @@ def test_amounts_of_a_job_are_for_the_part_of_its_own_cloth(dyes, tmp_path: Path
     assert "120 mL" in words(written), "of the job that was just written on the slip"
 
 
+def test_spoons_are_those_that_the_swatches_were_dyed_by(dyes) -> None:
+    """20 mL of stock is a tablespoon in Australia, 1 tbsp + 1 tsp elsewhere."""
+    asked = {**SAGE, "recipe": "navy 1", "stood": "navy 1", "cloth": "20 g", "spoons": "us"}
+    theirs = replace(dyes, conditions={**dyes.conditions, "spoons": "australian"})
+    for place in ("/jars", "/bath"):
+        assert "1 tbsp + 1 tsp" in words(Asked(dyes)(place, **asked)), place
+        seen = words(Asked(theirs)(place, **asked))
+        assert "1 tbsp" in seen, place
+        assert "1 tbsp + 1 tsp" not in seen, place
+    assert "australian set, 20 and 5 mL" in words(Asked(theirs)("/bath", **asked))
+
+
+def test_a_job_is_called_as_a_book_compares_names(asked: Asked) -> None:
+    assert slip_of(asked("/jars", slip="1", job_now="  sage   runner ")).job == "sage runner"
+
+
 def test_cloth_of_low_water_is_said_to_mottle(dyes) -> None:
     low = replace(dyes, conditions={**dyes.conditions, "liquor ratio": "5:1"})
     assert "Dyed in low water: expect mottle" in words(Asked(low)("/colour", **SAGE))
