@@ -5,6 +5,7 @@ from __future__ import annotations
 import one_thread  # noqa: F401  (before numpy)
 
 # isort: split
+import gc
 import json
 import os
 from collections.abc import Callable, Iterator
@@ -35,6 +36,11 @@ settings.load_profile("seeded")
 settings.register_profile(
     "unshrunk", settings.get_profile("seeded"), phases=(Phase.explicit, Phase.generate)
 )
+
+
+def pytest_collection_finish() -> None:
+    """What is imported by now stays: the collector need not look through it again and again."""
+    gc.freeze()
 
 
 @pytest.fixture(autouse=True)

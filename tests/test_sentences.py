@@ -14,9 +14,10 @@ import dyemix
 
 PACKAGE = Path(dyemix.__file__).parent
 NODES = [
-    (path.relative_to(PACKAGE), node)
-    for path in sorted(PACKAGE.rglob("*.py"))
-    for node in ast.walk(ast.parse(path.read_text("utf-8")))
+    (path, node)
+    for path in (file.relative_to(PACKAGE) for file in sorted(PACKAGE.rglob("*.py")))
+    for node in ast.walk(ast.parse((PACKAGE / path).read_text("utf-8")))
+    if isinstance(node, ast.Call | ast.Constant)
 ]
 #: Which of its arguments names a sentence.
 WHICH = {"said": 0, "refuse": 1, "misused": 1}

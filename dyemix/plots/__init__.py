@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from importlib import import_module
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,7 +56,7 @@ def plot(
     """
     if ax is not None:
         return _panel(result, ax)
-    drawing = pages(result, **options)
+    drawing = pages(result, None if path is not None else 1, **options)
     if path is not None:
         save(drawing, path, force=force, inputs=inputs)
     return drawing[0].axes[0]
@@ -81,8 +82,8 @@ def drawn(result: Any, **options: Any) -> list[bytes]:
     return [figure_bytes([page], ".png") for page in (pages(result, **options) if known else ())]
 
 
-def pages(result: Any, **options: Any) -> Pages:
-    """The pages of a result's picture, with the `options` of `plot`."""
+def pages(result: Any, most: int | None = None, /, **options: Any) -> Pages:
+    """The pages of a result's picture, with the `options` of `plot`; only so many at `most`."""
     picture = data("pictures")["draws"].get(type(result).__name__)
     with styled():
         if picture is None:
@@ -90,7 +91,8 @@ def pages(result: Any, **options: Any) -> Pages:
             _panel(result, axes)
             return [figure]
         module, function = picture.split(".")
-        return list(getattr(import_module(f"dyemix.plots.{module}"), function)(result, **options))
+        draw = getattr(import_module(f"dyemix.plots.{module}"), function)
+        return list(islice(draw(result, **options), most))
 
 
 # One panel of a result, in axes of whoever asks --------------------------------------------------

@@ -132,6 +132,7 @@ class Paper:
         self, picture: str, title: str, notes: Sequence[str] = (), *, demo: bool, **values: object
     ) -> None:
         self.figure, self.layer = new_figure((0, 0, 1, 1))
+        self.layer.set(autoscale_on=False)  # its limits are those of the page
         self.layer.axis("off")
         how = said(f"pictures.{picture}.how", screen=D65_2, **values)
         self.foot = said(f"pictures.{picture}.foot", screen=D65_2, **values)
@@ -171,7 +172,7 @@ class Paper:
         from matplotlib.patches import Rectangle
 
         look = {"edgecolor": "none", "linewidth": 0.5, "zorder": 0, **look}
-        self.layer.add_patch(Rectangle(area[:2], *area[2:], facecolor=fill, **look))
+        self.layer.add_artist(Rectangle(area[:2], *area[2:], facecolor=fill, **look))
 
     def frame(self, area: Area, **look: Any) -> None:
         """A thin line round a rectangle."""

@@ -7,9 +7,10 @@ card neighbours touch, so that a jump or a dull place shows; then each blend sta
 with room to pin the real one.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 from operator import attrgetter
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,6 +23,9 @@ from dyemix.matching.matches import Match, Matches
 from dyemix.plots import paper as on
 from dyemix.plots.paper import BODY, MARGIN, WIDTH, Pages, Paper, paged, pot_codes
 from dyemix.series.steps import Blend, Route, Series, ShadeCard, Step
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 #: Of a match: where columns begin and how long the longest bar is, in inches.
 _NAME, _BARS, _LONGEST = 0.74, 2.28, 0.3
@@ -180,7 +184,7 @@ def _band(paper: Paper, found: Series, route: Route, name: str, sure: Sequence[S
         paper.y = bottom + 0.1
 
 
-def card(card: ShadeCard) -> Pages:
+def card(card: ShadeCard) -> "Iterator[Figure]":
     """Draw a shade card: a page of all blends with their list, then pages to pin by."""
     depths = ", ".join(format_amount(depth) for depth in card.depths)
     title = f"{', '.join(card.names)}: every blend in {card.parts} parts, {depths}\xa0% in all"
@@ -217,7 +221,8 @@ def card(card: ShadeCard) -> Pages:
     paper.y = max(ends) + 0.25
     if listed:
         _list(paper, card)
-    return [paper.end(), *_pinning(card, title)]
+    yield paper.end()
+    yield from _pinning(card, title)  # most of the work, which one page spares
 
 
 def _sureness(paper: Paper, card: ShadeCard, top: float) -> None:
