@@ -21,9 +21,9 @@ middle strays, is taken to err so much more of its own, and counts as that one w
 more than promised widen the promise (never narrow it): a wild pot neither drags the dyes nor makes
 every promise wide. Repeats
 of one recipe share its own error: they count as one pot, read several times. Readings of one
-photograph share most of theirs, squares among them. What a few photographs happen to be off by
-alike looks as if the dyes were, and no more pots in them tell it apart: of what they say of θ a
-part is believed. The rest of the mean adds to the covariance in squares.
+photograph share most of theirs, squares among them. What a few pots happen to be off by alike looks
+as if the dyes were, and more of them in one photograph do not tell it apart: of what so few
+witnesses say of θ a part is believed. The rest of the mean adds to the covariance in squares.
 """
 
 from collections.abc import Iterable, Sequence
@@ -54,8 +54,8 @@ _WIDENING_WORTH = 5.0
 _ONE_IN_TWO, _ONE_IN_A_HUNDRED = 2.366, 11.34
 #: So many pots are far beyond any shelf's, and take some ten seconds: every cell holds all of them.
 _MOST_POTS = 2000
-#: Photographed pots move θ by m / (m + this) of the posterior mean, for m pictures. Chosen on the
-#: DEVELOP worlds.
+#: m witnesses, pots or pictures of them, move θ by m / (m + this) of the posterior mean. Chosen on
+#: the DEVELOP worlds: fewer of them are made worse, and all together miss by as much as without.
 _FEW = 0.5
 #: A reading of less C* is grey, from where ΔE2000 hardly rises by hue: it is taken to be of so
 #: much, of the hue of its prediction.
@@ -97,7 +97,7 @@ class _Groups:
         for some, count in zip(shown, (counts * seen).tolist(), strict=True):
             best |= {name: max(count, best.get(name, 0.0)) for name in some}
         witnesses = counts[~seen].sum() + sum(best.values())
-        self.trust = witnesses / (witnesses + _FEW * counts[seen].sum() / counts.sum())
+        self.trust = witnesses / (witnesses + _FEW)
         names = list(dict.fromkeys(chain(dyes.ladders.pictures, *shown)))
         self.frames = np.zeros((len(self.amounts), len(names)))
         for i, share, some in zip(self.at, self.share, shown, strict=True):
