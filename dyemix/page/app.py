@@ -27,7 +27,7 @@ from dyemix.page.workshop import Workshop
 #: What of an address is done once, and is not part of the slip that it leads to.
 _PRESSED = {"typed", "slip", "take", "press", "kept"}
 #: What goes along beside the slip: a picture, its frame, and what was asked besides.
-_BESIDE = ("picture", "frame", "mottled", "analysed", "spare")
+_BESIDE = ("picture", "frame", "mottled", "grey", "undyed", "analysed", "spare")
 
 
 class Page:
@@ -115,7 +115,8 @@ class Page:
             values = {"picture": key, "frame": frame, "framed": framed}
             if place == "piece" and said.get("mottled"):
                 photo = self._pictures.photo(key)
-                values["mottled"] = self._workshop.mottled(slip, key, photo=photo)
+                told = (said.get(name, "") for name in ("grey", "undyed"))
+                values["mottled"] = self._workshop.mottled(slip, key, *told, photo=photo)
         if place == "piece" and (which := said.get("analysed")):
             values["mottled"] = self._workshop.analysed(slip).get(which)
         if place == "shelf" and said.get("spare") and slip.wanted:

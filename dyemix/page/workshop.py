@@ -242,9 +242,17 @@ class Workshop:
         return self.once("spare", lambda: dyemix.reach(self.dyes, progress=self._tell).findings)
 
     @kept("recipe")
-    def mottled(self, slip: Slip, key: str, *, photo: "Photograph") -> Levelness:
-        """The piece in a picture called `key`, in figures. Raises `InputError` for no piece."""
-        return replace(levelness(self.dyes, photo, slip.mix), cells=None)  # which are large
+    def mottled(
+        self, slip: Slip, key: str, grey: str = "", undyed: str = "", *, photo: "Photograph"
+    ) -> Levelness:
+        """The piece in a picture called `key`, in figures, by the steps of a grey card and the
+        cells of undyed cloth where they were told. Raises `InputError` for no piece.
+        """
+        from dyemix.photo import PhotoOptions
+
+        options = PhotoOptions(undyed=undyed, grey=grey.strip() or PhotoOptions.grey)
+        found = levelness(self.dyes, photo, slip.mix, options=options)
+        return replace(found, cells=None)  # which are large
 
     def pictures(self, slip: Slip) -> dict[str, bytes]:
         """The pictures that the book keeps of the job's pieces, numbered from 1."""

@@ -46,6 +46,7 @@ class PhotoOptions:
     ----------
     cells : table of what lies where (columns cell, recipe, swatch); without it readings are
         unnamed and not yet fit to fit.
+    undyed : cells with undyed cloth that no table tells of, as ``"A1"`` or ``"A1, B2"``.
     grid, grey_at, card_at : places in words, where the page is not there: see `read_grid`.
     card : reference values of a patch card in the picture, any swatch table, row by row.
     grey : reflectance of the grey card's steps, the usual 18 % or lightest first, as numbers or
@@ -63,6 +64,7 @@ class PhotoOptions:
     """
 
     cells: Named | None = None
+    undyed: str = ""
     grid: str | None = None
     grey_at: str = ""
     card_at: str = ""
@@ -99,7 +101,10 @@ def examine_photo(photo: Named | Photograph, options: PhotoOptions | None = None
     options, notes = options or PhotoOptions(), list[str]()
     photo = photo if isinstance(photo, Photograph) else decode(photo)
     named = {} if options.cells is None else read_names(options.cells, notes, "cell")
-    contents = {reading.name.upper(): reading for reading in named.values()}
+    white = (
+        Reading(Recipe(), None, name=cell) for cell in options.undyed.replace(",", " ").split()
+    )
+    contents = {reading.name.upper(): reading for reading in (*white, *named.values())}
     cards = _look(photo, options, contents)
     photo, frame, flat = cards.photo, cards.frame, cards.flat
     straight = photo.straightened(cards.tone)

@@ -498,6 +498,7 @@ def test_a_mottled_piece_beside_its_figures(tab, served: Served, size) -> None:
     page = tab(size)
     page.goto(served.at("piece"))
     page.set_input_files("#picture", shoot_piece())
+    page.fill("#undyed", "A1")
     page.click("text=How mottled is it?")
     page.wait_for_selector(".mottled table")
     page.wait_for_function("() => document.querySelector('.mottled img').complete")

@@ -31,7 +31,8 @@ from dyemix.page.pictures import Frame
 from dyemix.page.slip import PLACES, UNDONE, Slip
 from dyemix.page.words import colour_words, counted, spoon_signs
 from dyemix.page.workshop import Workshop
-from tests.simulated.struck import shoot_piece, spectral_dyes
+from dyemix.photo import PhotoOptions
+from tests.simulated.struck import shoot_piece, spectral_dyes, undyed_cell
 
 SAGE = {"wanted": "#7d8a6e"}
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
@@ -240,6 +241,16 @@ def test_a_mottled_piece_beside_its_figures(tmp_path: Path) -> None:
         assert f"{shade.hex} {shade.share:.0f} % of it" in words(page)
         assert f'fill="{shade.hex}"' in page.text
     assert f'<img src="/picture/{key}"' in page.text
+    told = {"mottled": "1", "undyed": "a1", "grey": "0.18"}
+    whiter = levelness(dyes, file, mix["recipe"], options=PhotoOptions(cells=undyed_cell()))
+    assert whiter.dyes != found.dyes, "by the undyed cloth of the picture"
+    by_cloth = words(asked("/piece", **mix, picture=key, **told))
+    for dye in whiter.dyes:
+        assert f"{dye.mean:.2f} ± {dye.error:.2f} of {dye.dose:g}" in by_cloth
+    for wrong, says in (({"undyed": "Z9"}, "Z9"), ({"grey": "white"}, "white")):
+        refused = asked("/piece", **mix, picture=key, **told | wrong)
+        assert refused.status_code == 422
+        assert says in words(refused)
     lightness, a, b = (found.figure(f"mean {axis}").value for axis in ("L*", "a*", "b*"))
     assert f"its mean, {lightness:.1f} {a:.1f} {b:.1f} D65/2" in words(page)
     query = page.headers["content-location"].partition("?")[2]
