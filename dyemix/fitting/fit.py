@@ -6,6 +6,7 @@ depths jointly (`lab_ladder`). Both kinds share the undyed cloth and the surface
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 from itertools import groupby
 
 import numpy as np
@@ -29,6 +30,8 @@ from dyemix.model.uncertainty import PRIOR_STRENGTH
 ODD_FACTOR = 1.25
 #: How much an odd swatch counts in the fit. It is kept, named, and left out only when asked.
 ODD_WEIGHT = 0.05
+#: Names as alike as this (`difflib`'s ratio, of 1) may be one, misspelt.
+_ALIKE = 0.8
 #: A curve below this everywhere absorbs nothing.
 _NOTHING = 1e-6
 #: Squares of one dye alone: beyond any workshop's, and each is left out in turn.
@@ -77,6 +80,9 @@ def _fittable(swatches: SwatchSet, lent: Collection[str]) -> SwatchSet:
         if len(depths) == 1:
             which, depth = "fit.one_depth_lab" if ladder[0].rough else "fit.one_depth", depths[0]
             faults[name] = said(which, dye=name, depth=depth, more=depth / 4.0)
+            others = [other for other in ladders if other != name]
+            if near := get_close_matches(name, others, 1, _ALIKE):
+                faults[name] += said("fit.misspelt", *near)
         elif not depths and any(name in s.recipe for s in swatches.mixtures):
             faults[name] = said("fit.no_own_swatch", dye=name)
     if faults and not any(ladders[name] for name in ladders.keys() - faults.keys()):

@@ -146,6 +146,15 @@ def test_a_dye_of_one_depth_is_left_out_and_named(workshop_set: Callable[[int, b
         fit(alone)
 
 
+def test_a_dye_of_one_depth_that_may_be_misspelt_is_asked_after() -> None:
+    cloth = Reading.from_spectrum(np.full(31, 0.8), recipe="undyed")
+    rows = ("old rose 1", "old rose 2", "old rose 4", "old rsoe 1", "moss 1")
+    read = [Reading.from_spectrum(np.full(31, 0.7 / float(r[-1])), recipe=r) for r in rows]
+    told = " ".join(str(fit(SwatchSet((cloth, *read))).report).split())
+    assert "old rsoe has one depth" in told
+    assert told.count("Or is it old rose, misspelt?") == 1, "moss is no slip"
+
+
 def test_dyes_without_a_ladder_are_named_in_their_order() -> None:
     cloth = Reading.from_spectrum(np.full(31, 0.8), recipe="undyed")
     ladder = [Reading.from_spectrum(np.full(31, 0.7 / c), recipe=f"rust {c}") for c in (1, 2, 4)]
