@@ -60,6 +60,8 @@ def test_alkali_words(words: str, order: str | None) -> None:
         ("soda", "27 g/L soda crystals", "soda", 10),  # 10 × 2.70
         ("soda", "11,7 g/L monohydrate", "soda", 10),  # 10 × 1.17
         ("temperature", "75 F", "temperature", 23.89),  # 43 × 5 ÷ 9
+        ("temperature", "75° F", "temperature", 23.89),
+        ("temperature", "75 Fahrenheit", "temperature", 23.89),
         ("hours", "overnight", "hours", 12),
     ],
 )

@@ -11,6 +11,7 @@ from dyemix.bench.bath_sheet import BathSheet, bath_sheet
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.stock import Stock
 from dyemix.errors import DyemixError
+from tests.bench.conftest import four_dyes
 
 Sage = Callable[..., BathSheet]
 
@@ -33,6 +34,22 @@ def test_slowest_dye_governs() -> None:
     assert any(
         "21 °C usually wants about 24 h" in w for w in bath_sheet("gold 1", 100, hours=5).warnings
     )
+
+
+def test_a_hot_bath_is_asked_after_and_given_its_hour() -> None:
+    """By a third of the hours for each 10 °C, 75 °C came to four minutes, and 95 °C to a refusal of
+    hours that nobody gave; an hour is the least, from 50 °C on."""
+    for told in ("75", "75 °C", "95"):
+        hot = bath_sheet("gold 1", 100, temperature=told, cloth="hemp")
+        assert hot.method.hours == 1.0
+        assert any(
+            "is hot for dyes that fix cold" in w and "is °F meant?" in w for w in hot.warnings
+        )
+    assert bath_sheet("gold 1", 100, temperature=50).method.hours == pytest.approx(1.0, abs=0.01)
+    assert bath_sheet("gold 1", 100, temperature="60", cloth="hemp").warnings == ()
+    assert BathSettings(temperature=60, hours=0.5).usual_hours(70) == 0.5, "her own are hers"
+    stated = four_dyes(conditions={"cloth": "hemp", "temperature": "75 °C"})
+    assert not any("hot" in w for w in bath_sheet("gold 1", 100, dyes=stated).warnings)
 
 
 def test_cool_baths_and_odd_soda_solutions() -> None:
