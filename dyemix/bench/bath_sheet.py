@@ -10,6 +10,8 @@ from datetime import date
 from math import ceil
 from typing import Any, ClassVar
 
+import numpy as np
+
 from dyemix.bench.method import Auxiliary, Cost, Fibre, Method, dyed_as, held, salt_and_soda
 from dyemix.bench.settings import BathSettings
 from dyemix.bench.sheet import Sheet, written
@@ -160,7 +162,10 @@ def bath_sheet(
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
     ranked: Mapping[str, float] = recipe
     if dyes is not None:  # palest first: by the lightness of each dye alone
-        pale = {dye: dyes.predict({dye: _RANKING_DEPTH}).lab[0] for dye in recipe}
+        at = [dyes.index(dye) for dye in recipe]
+        pale = dict(
+            zip(recipe, dyes.colours(_RANKING_DEPTH * np.eye(len(dyes)))[at, 0], strict=True)
+        )
         ranked = {dye: recipe[dye] for dye in sorted(recipe, key=pale.__getitem__, reverse=True)}
     doses = bottles.doses(ranked, cloth_g)
     stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml

@@ -119,21 +119,23 @@ def test_the_one_sheet_that_is_a_table(read: Read) -> None:
     [
         (b"PK\x03\x04rest\x00", "not a zip file"),
         (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "without a password"),
-        (archive({"readme.txt": b"hello"}), "save it as .xlsx"),
-        (archive({"content.xml": b"<a/>", "mimetype": b"x"}), "save it as .xlsx"),
-        (archive({"xl/workbook.xml": b" " * 70_000_000}), "70 MB when unpacked"),
-        (archive({"xl/workbook.xml": b"<a/>"}), "cannot be read"),
-        (workbook([]), "empty"),
+        ({"readme.txt": b"hello"}, "save it as .xlsx"),
+        ({"content.xml": b"<a/>", "mimetype": b"x"}, "save it as .xlsx"),
+        ({"xl/workbook.xml": b" " * 70_000_000}, "70 MB when unpacked"),
+        ({"xl/workbook.xml": b"<a/>"}, "cannot be read"),
+        ([], "empty"),
         (workbook(ROWS)[:-500], "cannot be read"),
-        (workbook([["recipe", *range(10_000)], ["undyed", *[1] * 10_000]]), "columns"),
-        (workbook([*ROWS[:4], [2, "gold 1", "30 %", *[0.3] * 30]]), "write the number alone"),
-        (workbook([*ROWS[:4], [2, "gold 1", "30%", *[0.3] * 30]]), "write the number alone"),
-        (workbook([*ROWS[:4], [2, "gold", *[0.3] * 31]]), "not an amount"),
+        ([["recipe", *range(10_000)], ["undyed", *[1] * 10_000]], "columns"),
+        ([*ROWS[:4], [2, "gold 1", "30 %", *[0.3] * 30]], "write the number alone"),
+        ([*ROWS[:4], [2, "gold 1", "30%", *[0.3] * 30]], "write the number alone"),
+        ([*ROWS[:4], [2, "gold", *[0.3] * 31]], "not an amount"),
     ],
 )  # fmt: skip
-def test_refusals(read: Read, data: bytes, words: str) -> None:
+def test_refusals(read: Read, data: Any, words: str) -> None:
+    """Of bytes, of an archive of these parts, of a workbook of these rows."""
+    made = {bytes: bytes, dict: archive, list: workbook}[type(data)](data)
     with pytest.raises(InputError) as caught:
-        read(data)
+        read(made)
     assert words in str(caught.value)
     assert caught.value.file == "book.csv"
 

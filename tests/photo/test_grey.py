@@ -12,13 +12,16 @@ import pytest
 
 from benchmarks.photo_scenes import bound
 from dyemix.errors import InputError
-from dyemix.photo import PhotoOptions, PhotoReading, examine_photo
+from dyemix.photo import PhotoOptions, PhotoReading, examine_photo, layout
+from dyemix.photo.photo_page import PAPERS
 from tests.simulated.camera import WAVELENGTHS, Laid
 from tests.simulated.camera import camera as simulated
 from tests.simulated.camera.scenes import GREY_STEPS, scene
 from tests.simulated.photographs import TEXTILES, TRUTH, camera, miss, page
 
-LEFT, TOP, WIDTH, HEIGHT = page().grey_box
+#: Where a grey card lies, mm of the paper: that of `page`, which is printed when it is needed.
+MARGIN = (np.array(PAPERS["A4"]) - (layout.WIDTH, layout.HEIGHT)) / 2
+LEFT, TOP, WIDTH, HEIGHT = (*(MARGIN + layout.GREY_BOX[:2]), *layout.GREY_BOX[2:])
 SKIN = np.interp(WAVELENGTHS, [380, 560, 620, 780], [0.2, 0.3, 0.5, 0.6])
 THREE = (0.90, 0.36, 0.09)
 
