@@ -10,7 +10,7 @@ import dyemix
 from dyemix import console
 from dyemix.cli import next_steps, shared
 from dyemix.cli.options import care, given, given_only, misused
-from dyemix.errors import AmbiguousError, UnstatedError, refuse, said
+from dyemix.errors import AmbiguousError, UnstatedError, said
 
 
 def start(dyes: str, output: Path | None, **how: Any) -> None:
@@ -80,7 +80,8 @@ def bath(
         shared.show(plan := dyemix.bench_plan(jobs, **how))
         sheets, aims = plan.sheets, {job.job: job.target for job in jobs}
     else:
-        refuse(given("cloth_g") is None, "say how much cloth.", error=UnstatedError)
+        if given("cloth_g") is None:
+            raise AmbiguousError(said("usage.no_cloth"), UnstatedError.options)
         if dyes is not None and dyes.demo and not given("demo"):
             not_for = "this recipe comes from invented dyes and is not for dyeing; to see its sheet"
             raise AmbiguousError(not_for, [("--demo",)])

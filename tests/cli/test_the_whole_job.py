@@ -255,6 +255,15 @@ def test_what_an_option_does_not_take_names_the_option(run: Command, words: str,
     assert says in refused.stderr
 
 
+def test_a_bath_of_no_weight_asks_how_much_cloth(run: Command) -> None:
+    assert begun(run).returncode == 0
+    refused = run("bath", "gold 1", *BOOK)
+    assert "say how much dry cloth the bath is for" in refused.stderr
+    assert "Spoons" not in refused.stderr, "none was typed"
+    (bath,) = steps(refused)
+    assert run(*bath).returncode == 0
+
+
 def test_commands_and_options_in_capitals_are_the_same(run: Command) -> None:
     (run.folder / "mine.csv").write_text(SQUARES, encoding="utf-8")
     plain = run("match", "60 -20 15", "--swatches", "mine.csv")
