@@ -263,8 +263,10 @@ def first_swatches(
     True
     """
     names = [name for name in dye_names(dyes) if name]
-    sound = names and len({*names}) == len(names) and all(map(is_name, names))
-    refuse(not sound, "bench.dyes", dyes, error=RecipeError)
+    refuse(not names, "bench.no_dyes", error=RecipeError)
+    for i, name in enumerate(names):
+        refuse(not is_name(name), "bench.no_name", name, error=RecipeError)
+        refuse(name in names[:i], "bench.named_twice", name, error=RecipeError)
     cloth, called = method_in_words(cloth)
     refuse(not cloth, "bench.no_cloth", error=RecipeError)
     for name, value in called.items():
