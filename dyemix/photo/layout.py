@@ -40,6 +40,9 @@ def quad(left: ArrayLike, top: ArrayLike, width: ArrayLike, height: ArrayLike) -
     return np.stack(corners, axis=-1).reshape(*corners[0].shape, 4, 2)
 
 
+_UNIT = quad(0.0, 0.0, 1.0, 1.0)
+
+
 def parts(corners: Array, rows: int, columns: int) -> Array:
     """Corners ``(rows × columns, 4, 2)`` of an even division of a quadrilateral, row by row.
 
@@ -58,18 +61,18 @@ def homography(source: Array, target: Array) -> Array:
 
 def project(matrix: Array, points: Array) -> Array:
     """Points ``(..., 2)`` through a projective map."""
-    full = points @ matrix[:, :2].T + matrix[:, 2]
-    return np.asarray(full[..., :2] / full[..., 2:])
+    full = matrix[:, :2] @ points.reshape(-1, 2).T + matrix[:, 2:]  # long rows are quick
+    return np.asarray((full[:2] / full[2]).T.reshape(points.shape))
 
 
 def inset(corners: Array, share: float) -> Array:
     """The middle `share` of a quadrilateral ``(4, 2)`` in both directions."""
-    return within(corners, 0.5 + share * quad(-0.5, -0.5, 1.0, 1.0))
+    return within(corners, 0.5 + share * (_UNIT - 0.5))
 
 
 def within(corners: Array, points: Array) -> Array:
     """Points ``(..., 2)`` of the unit square, as they lie in a quadrilateral ``(4, 2)``."""
-    return project(homography(quad(0, 0, 1, 1), corners), points)
+    return project(homography(_UNIT, corners), points)
 
 
 @dataclass(frozen=True)

@@ -86,7 +86,7 @@ class Lens:
 
     def __call__(self, places: Array) -> Array:
         out = (project(self.to_pixels, places) - self.middle) / self.radius
-        far = 4.0 * self.bend * np.sum(out**2, axis=-1, keepdims=True)
+        far = 4.0 * self.bend * np.einsum("...i,...i", out, out)[..., np.newaxis]
         shrunk = out * 2.0 / (1.0 + np.sqrt(np.maximum(1.0 - far, 0.0)))
         return np.asarray(self.middle + self.radius * shrunk)
 

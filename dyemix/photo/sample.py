@@ -60,12 +60,14 @@ def raster(
     high = np.clip(np.ceil(at.max(axis=(0, 1))).astype(int) + 2, low + 1, limits)
     crop = photo.codes[low[1] : high[1], low[0] : high[0]]
     x, y = np.moveaxis((at - low).astype(np.float32), 2, 0)
-    ends = np.dstack([crop <= photo.limits[0], crop >= photo.limits[1]]).astype(np.float32)
-    how, both = cv2.INTER_LINEAR, np.split(ends, 2, 2)
-    light = cv2.remap(photo.light(crop), x, y, how)
-    beyond = [cv2.remap(end, x, y, how, borderValue=(1, 1, 1)) for end in both]
-    shares = np.mean(beyond, axis=(1, 2), dtype=float)
-    return np.asarray(light, dtype=np.float32), shares
+    how, both = cv2.INTER_LINEAR, [crop <= photo.limits[0], crop >= photo.limits[1]]
+    light = np.asarray(cv2.remap(photo.light(crop), x, y, how), dtype=np.float32)
+    shares = np.zeros((2, 3))
+    if (at < 0.0).any() or (at > limits - 1.0).any() or np.any(both):  # else none is clipped
+        ends = (end.astype(np.float32) for end in both)
+        beyond = [cv2.remap(end, x, y, how, borderValue=(1, 1, 1)) for end in ends]
+        shares = np.mean(beyond, axis=(1, 2), dtype=float)
+    return light, shares
 
 
 def levels(
