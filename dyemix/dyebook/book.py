@@ -132,14 +132,15 @@ class DyeBook(Methods):
         replaces : a set that this one stands for from now on; it is kept, and not used.
         borrows : the method whose dyes lend it their curves (a second cloth).
 
-        Raises `InputError` for a name that is taken, for readings without a recipe, for swatches
-        dyed another way than their method, and for invented dyes in a book of real ones;
-        `AmbiguousError` where it could be either of two methods.
+        Raises `InputError` for a name that is taken, for readings without a recipe, where nothing
+        was read yet, for swatches dyed another way than their method, and for invented dyes in a
+        book of real ones; `AmbiguousError` where it could be either of two methods.
         """
         expect(swatches, SwatchSet, "read_swatches and SwatchSet.from_frame give one")
         unnamed = len(swatches.unnamed)  # no method that holds one could be fitted
         refuse(unnamed, "fit.unnamed_there", count=unnamed, error=InputError)
-        name = tidy(name or swatches.source)
+        name, count = tidy(name or swatches.source), len(swatches.readings)
+        refuse(not swatches.swatches, "fit.unread", table=name, count=count, error=InputError)
         with self._writing(f"swatches {name}"):
             self._admit(swatches.demo)
             was = self._retire(replaces) if replaces else ""

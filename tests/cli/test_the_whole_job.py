@@ -178,6 +178,15 @@ def test_a_repeat_names_one_bottle_and_pours_the_others_as_then(run: Command) ->
     assert "did you mean gold?" in slip.stderr
 
 
+def test_a_table_that_is_still_blank_is_not_kept(run: Command) -> None:
+    """Once filled in, it would have had to stand for itself."""
+    blank = re.sub(r",[\d.,-]+,$", ",,,,", SQUARES, flags=re.MULTILINE)
+    refused = begun(run, blank)
+    assert refused.returncode == 2
+    assert "none of its 10 swatches has been read yet" in refused.stderr
+    assert begun(run).returncode == 0
+
+
 def test_squares_of_one_depth_on_a_second_cloth_are_told_to_borrow(run: Command) -> None:
     """By themselves they are not fitted, and what is printed to go on with must not be refused."""
     assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
