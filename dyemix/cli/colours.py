@@ -19,8 +19,11 @@ def predict(recipe: str, light: Any) -> None:
     RECIPE is in % of dry cloth weight, as 'marigold 0.8 + navy 0.25'; or of liquid stock on --cloth
     of so much, as 'marigold 2 tbsp + navy 15 mL'.
     """
+    from dyemix.dataset.conditions import mottled
+
     dyes = shared.dyes(recipe)
-    shared.show(dyes.predict(shared.recipe(recipe, dyes), light))
+    found = dyes.predict(shared.recipe(recipe, dyes), light)
+    shared.show(found, "\n".join([str(found), *mottled(dyes.conditions)]))
 
 
 def match(
@@ -185,10 +188,12 @@ def _show(
 ) -> None:  # fmt: skip
     """Answer with a series, every step in % owf and as measured, and with the bath of one."""
     from dyemix.bench.suggested import in_steps
+    from dyemix.dataset.conditions import mottled
 
     kit = shared.kit(measure, dyes)
     found = work_out(dyes, *what, **given_only({**how, "kit": kit}))
-    shared.show(found, in_steps(found, shared.bottles(dyes), shared.shown_for(), detail))
+    steps = in_steps(found, shared.bottles(dyes), shared.shown_for(), detail)
+    shared.show(found, "\n".join([steps, *mottled(dyes.conditions)]))
     if found.middle is not None:
         step, why = found.steps[found.middle], f"To dye step {found.middle + 1}"
         next_steps.bath(why, step, dyes, over=over)

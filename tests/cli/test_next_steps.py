@@ -228,6 +228,8 @@ def test_a_bath_that_holds_too_little_is_told_before_it_is_asked_for(run: Comman
     assert sum(map(float, square)) == 2.0, "as deep as the deepest square"
     found = run("match", "40 -30 10 D65/10", "--cloth", "100g")
     assert "does not hold it" in found.stdout
+    for words in (("predict", "gold 1"), ("series", "tint", "gold 2")):
+        assert "Dyed in low water: expect mottle" in run(*words).stdout, words
     wide = run("match", "75 0 30 D65/10", "--cloth", "100g")
     assert "Dye 10 g of it first" in wide.stdout, "as a first square of low water weighs"
     assert "10 g square dyed first" in run(*shlex.split(steps(wide)["bath"])).stdout
