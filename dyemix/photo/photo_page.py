@@ -77,6 +77,7 @@ def _drawn(
     """The page as a file; `number` says which of how many."""
     marks = mark_dictionary()
     import cv2
+    from matplotlib.patches import Polygon
 
     size = np.array(PAPERS[paper])
     left, top = (np.array([WIDTH, HEIGHT]) - size) / 2
@@ -84,10 +85,10 @@ def _drawn(
     for i, corners in enumerate(layout.places["mark"]):
         image = cv2.aruco.generateImageMarker(marks, 4 * layout.index + i, 7)
         for square, white in zip(parts(corners, 7, 7), image.ravel() > 127, strict=True):
-            axes.fill(*square.T, color=str(int(white)), **_FULL)
+            axes.add_artist(Polygon(square, color=str(int(white)), **_FULL))
     for role, style in _PRINTED.items():
         for corners in layout.places[role]:
-            axes.fill(*corners.T, **style)
+            axes.add_artist(Polygon(corners, **style))
     width, height = np.ptp(layout.places["swatch"][0], axis=0)
     told = {"cell": f"{width:.0f} × {height:.0f}", "layout": layout.index, "page": number}
     for left, top, points, line in data("photo_page")["lines"]:
