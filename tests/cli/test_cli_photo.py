@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from command import Command, next_steps
 
+from dyemix.photo.layout import layouts_of
 from tests.simulated import photographs
 from tests.simulated.camera.scenes import GREY_STEPS
 
@@ -28,7 +29,8 @@ def run(folder, _fits):
     command = Command(folder, _fits)
     (folder / "photo.jpg").write_bytes(photographs.shoot().read_bytes())
     (folder / "card.csv").write_bytes(photographs.card().read_bytes())
-    cells = [cell.label for cell in photographs.read().cells]
+    (layout,) = layouts_of(24)
+    cells = layout.labels[: len(photographs.TEXTILES)]
     with (folder / "cells.csv").open("w", newline="") as file:
         rows = csv.writer(file)
         rows.writerow(["cell", "recipe", "swatch"])

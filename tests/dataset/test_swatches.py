@@ -430,7 +430,8 @@ def test_a_swatch_is_left_out_by_its_name_or_its_recipe_however_typed() -> None:
     demo = dyemix.demo()
     (one,) = [s for s in demo if s.recipe == {"rust": 0.5}]
     for typed in (one.label, "rust 0.50", "Rust 0,5", one.readings[0].swatch.upper()):
-        assert [s for s in demo if s not in list(demo.without([typed]))] == [one], typed
+        left = list(demo.without([typed]))
+        assert [s for s in demo if s not in left] == [one], typed
     alike = replace(demo, readings=tuple(replace(r, swatch="a") for r in demo.readings))
     with pytest.raises(dyemix.DyemixError, match="several recipes are called 'a'"):
         alike.without(["a"])
