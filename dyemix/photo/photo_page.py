@@ -53,7 +53,8 @@ class PhotoPage:
 
 
 #: What is printed where, and how.
-_THIN, _FULL = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}, {"linewidth": 0}
+_THIN: dict[str, Any] = {"fill": False, "edgecolor": "0.6", "linewidth": 0.5}
+_FULL: dict[str, Any] = {"linewidth": 0}
 _PRINTED = {
     "swatch": _THIN, "grey box": _THIN, "card box": _THIN,
     "check": {**_FULL, "color": "0.6"}, "bar": {**_FULL, "color": "0"},
