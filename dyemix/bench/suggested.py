@@ -11,7 +11,7 @@ from dyemix.dataset.conditions import mottled
 from dyemix.dataset.result import marks
 from dyemix.matching.correct import Correction
 from dyemix.matching.limits import Kit, measured
-from dyemix.matching.matches import Matches, Reach, verdict
+from dyemix.matching.matches import Matches, Pot, Reach, verdict
 from dyemix.series.steps import Series
 
 #: Most recipes that are shown; one less of a colour out of reach, of which there is more to say.
@@ -30,15 +30,22 @@ def dyed_before(found: Correction) -> str:
 def to_choose_from(answer: Matches, before: Correction | None) -> list[tuple[Any, tuple[str, ...]]]:
     """Recipes to choose from, each with what speaks for it: a `Pot` or the `Match`.
 
-    What a piece dyed `before` leads to comes first: it is likelier to come out right than any that
-    is like it, and than the likeliest other.
+    What a piece dyed `before` leads to stands for all of its dyes: it is likelier to come out right
+    than any that is like it. It comes first, or second where one of other dyes is likelier still.
     """
     if before is None:
         return [(match, match.reasons) for match in answer.choices]
     pot = before.corrected
     others = [m for m in answer.choices if m.recipe.keys() != pot.recipe.keys()]
-    reasons = [m.reasons[1:] if m is answer.choices[0] else m.reasons for m in others]
-    return [(pot, (dyed_before(before),)), *zip(others, reasons, strict=True)]
+    at = int(any(_likely(m) < _likely(pot) for m in others[:1]))
+    told = [m.reasons[not at and m is answer.choices[0] :] for m in others]
+    rows = list(zip(others, told, strict=True))
+    return [*rows[:at], (pot, (dyed_before(before),)), *rows[at:]]
+
+
+def _likely(pot: Pot) -> float:
+    """The likely miss as it is shown, with the measures that it was rounded to."""
+    return round((getattr(pot, "measured", None) or pot).likely, 1)
 
 
 def suggested(
@@ -48,7 +55,7 @@ def suggested(
     """A target and its recipes in a dozen lines: amounts, misses, reasons, the first warning.
 
     Amounts are of `bottles` for `cloth_g` of dry cloth, or by the kit that recipes were rounded to.
-    Where a piece was dyed for it `before`, the recipe that it leads to comes first, by that `kit`
+    Where a piece was dyed for it `before`, the recipe that it leads to is among them, by that `kit`
     too.
     """
     shown = to_choose_from(answer, before)[: MOST - (answer.reach is not Reach.WITHIN)]

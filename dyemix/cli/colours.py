@@ -35,7 +35,7 @@ def match(
     in a photograph of the printed page, as 'photo.jpg B3'. The --output is the recipes of a list
     of --targets, as CSV.
     """
-    from dyemix.bench.suggested import dyed_before, suggested
+    from dyemix.bench.suggested import dyed_before, suggested, to_choose_from
     from dyemix.files.rows import parse_in_hand
     from dyemix.matching.advice import suggest
     from dyemix.matching.matches import recipes_table
@@ -77,10 +77,15 @@ def match(
         if before and whole:
             told = f"{before.corrected.recipe}: {dyed_before(before)}."
             shared.say(console.wrapped("\n".join([told, *before.corrected.prediction.warnings])))
-        why = "Dye it so" if before else f"Dye {shared.square_g(dyes):g} g of it first, then"
-        for best in [before.corrected] if before else found[:1]:
-            if best.recipe:
-                next_steps.bath(why, best, dyes, words, found.target)
+        best = found[0]
+        if before and not whole:
+            best = to_choose_from(found, before)[0][0]
+        elif before and before.corrected.likely <= best.likely:
+            best = before.corrected
+        again = before is not None and best is before.corrected
+        why = "Dye it so" if again else f"Dye {shared.square_g(dyes):g} g of it first, then"
+        if best.recipe:
+            next_steps.bath(why, best, dyes, words, found.target)
         return
     wanted = shared.targets(targets)
     with console.waiting("Matching") as progress:

@@ -67,3 +67,18 @@ def test_what_is_warned_of_is_the_recipe_that_stands_first(navy: float, dyed: fl
     shown = bench.suggested(found, bottles, 100, before)
     assert ("deeper than your deepest square" in shown) == (dyed > 4.0)
     assert "paler than" not in shown
+
+
+def test_a_pot_that_misses_by_more_than_other_dyes_would_stands_second() -> None:
+    """Scarlet alone comes nowhere near: its next piece was shown first, and to be dyed so."""
+    dyes, recipe = four_dyes(), Recipe({"scarlet": 0.5})
+    target = Target(dyes.predict({"gold": 0.75, "navy": 0.25}).lab, dyes.light)
+    found, read = suggest(dyes, target), dyes.predict(recipe).lab
+    poor = correct(dyes, Trial(recipe, Reading.from_lab(read, dyes.light), target))
+    (first, why), (second, told), *_ = bench.to_choose_from(found, poor)
+    assert first.likely < second.likely
+    assert why[0].startswith("likeliest to come out right")
+    assert (second, told[0][:8]) == (poor.corrected, "your und")
+    recipe = Recipe({"gold": 0.75, "navy": 0.25})
+    good = correct(dyes, Trial(recipe, Reading.from_lab(target.lab, dyes.light), target))
+    assert bench.to_choose_from(found, good)[0][0] is good.corrected
