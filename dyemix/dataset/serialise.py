@@ -128,6 +128,8 @@ _WORDS: Mapping[type, tuple[Callable[[Any], Any], str]] = {
 
 
 def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
+    if type(plain) is kind and (kind is str or (kind is float and abs(plain) < math.inf)):
+        return plain  # most values are such, and a set of dyes holds thousands
     origin, inside = get_origin(kind), get_args(kind)
     if kind is Any:  # whoever takes it sees to it
         return plain
@@ -149,7 +151,7 @@ def _value(kind: Any, plain: Any, where: str, sides: dict[str, int]) -> Any:
         return _dataclass(kind, plain, where, dict(sides))
     if kind is float and type(plain) in (int, float) and abs(plain) < math.inf:
         return _made(float, "too large a number", where, plain)
-    if kind in (str, bool, int) and type(plain) is kind and (kind is str or abs(plain) <= _LARGEST):
+    if kind in (bool, int) and type(plain) is kind and abs(plain) <= _LARGEST:
         return plain
     return _refuse(where, f"is {str(plain)[:40]!r}, which is damaged")
 
