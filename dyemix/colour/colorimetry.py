@@ -134,9 +134,12 @@ D65_2 = Light("D65", 2)
 AnyLight = Light | str | None
 
 
+@cache
 def white(light: Light) -> Array:
     """XYZ ``(3,)`` of the perfect white, Y = 100: the same white on both sides of a comparison."""
-    return np.asarray(weights(light).sum(axis=0))
+    found = weights(light).sum(axis=0)
+    found.setflags(write=False)
+    return np.asarray(found)
 
 
 def xyz(reflectance: ArrayLike, light: Light) -> Array:

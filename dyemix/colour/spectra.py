@@ -49,15 +49,16 @@ def fractions(
     sizes = spectra.shape, at.shape
     cure = "colour.bands.unnamed" if wavelengths is None else "colour.bands.other"
     refuse(spectra.shape[-1:] != at.shape, cure, *sizes, error=InputError)
-    spectra, at = spectra[..., np.argsort(at)], np.sort(at)
-    fault, most = grid_fault(at), spectra.max(initial=0.0)
-    refuse(fault, fault, error=InputError)
+    if at is not WAVELENGTHS:
+        spectra, at = spectra[..., np.argsort(at)], np.sort(at)
+        refuse(fault := grid_fault(at), fault, error=InputError)
+    most = spectra.max(initial=0.0)
     sound = np.isfinite(spectra).all() and (spectra >= 0.0).all()
     refuse(not sound, "colour.reflectance.number", error=InputError)
     refuse(too_bright(spectra).any(), "colour.reflectance.fraction", most, error=InputError)
     dark = percent and spectra.size and most < DARKEST
     refuse(dark, "colour.reflectance.percent", 100.0 * most, error=InputError)
-    return onto_grid(at, spectra)
+    return np.array(spectra) if at is WAVELENGTHS else onto_grid(at, spectra)
 
 
 def too_bright(spectra: Array) -> Flags:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 DEMO_WARNING = "DEMO: these are invented dyes. Do not dye from these figures."
 #: Letters of a short form, and rows of a table in a notebook.
 _LONGEST, _ROWS = 100, 60
+#: Types of what nobody can change.
+_PLAIN = frozenset({type(None), str, int, float, bool})
 
 #: A hex code in a notebook, with a patch of its colour.
 _PATCH = '<span style="display:inline-block;width:3em;height:1.3em;background:{0}"></span> {0}'
@@ -49,7 +51,10 @@ class Value:
 
     def __post_init__(self) -> None:
         for name, given in list(vars(self).items()):
-            value = self.READ[name](given) if given is not None and name in self.READ else given
+            read = self.READ.get(name)
+            if given is None or (read is None and type(given) in _PLAIN):
+                continue  # most fields are such, and a table has a thousand times thirteen
+            value = given if read is None else read(given)
             if isinstance(value, np.ndarray) and value.flags.writeable:
                 value = value.copy()
                 value.setflags(write=False)
@@ -183,6 +188,8 @@ def _cell(value: object) -> object:
 
 def _key(value: Any) -> Any:
     """What fields that are equal have in common, as can be compared and hashed."""
+    if type(value) in _PLAIN:
+        return value
     if isinstance(value, tuple):
         return tuple(map(_key, value))
     if isinstance(value, np.ndarray):
