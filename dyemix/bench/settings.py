@@ -122,7 +122,7 @@ class BathSettings(_Figures):  # type: ignore[misc]
         try:
             return cls(**tomllib.loads(read_bytes(path).decode()))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-            raise InputError(Fault(f"is not a TOML file: {error}.", name)) from None
+            raise InputError(Fault(said("bench.no_toml", error), name)) from None
         except InputError as error:
             raise InputError([f._replace(file=name) for f in error.faults]) from None
 

@@ -121,6 +121,7 @@ def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
     ("data", "says"),
     [
         (b"x = ", "TOML"),
+        (b"hours = 1,5", "line 1, column 10.*a point and no unit, as 1.5"),
         (b"x = " + b"[" * 10_000, "TOML"),
         (b"\xff\xfe", "TOML"),
         (None, "no such file"),
