@@ -15,9 +15,10 @@ from dyemix.errors import InputError
 from dyemix.photo import patches
 from dyemix.photo.characterise import Cards, Characterisation, cast
 from dyemix.photo.decode import SRGB_TO_XYZ
-from dyemix.photo.layout import WIDTH, parts, quad
+from dyemix.photo.layout import HEIGHT, WIDTH, parts, quad
 from dyemix.photo.light import BEND, Witnesses
 from dyemix.photo.patches import LIGHT_ERROR, Patches, balance
+from dyemix.photo.sample import raster
 from tests.photo.drawn import PAGE, PAPER, Nothing, look, picture
 
 with warnings.catch_warnings():
@@ -50,6 +51,19 @@ def refused(**how: Any) -> Any:
 
 
 # --- a picture without any fault
+
+
+@pytest.mark.parametrize(
+    ("left", "top", "beyond"),
+    [(-5.0, 60.0, 0.25), (60.0, HEIGHT - 5.0, 0.75), (60.0, 60.0, 0.0), (WIDTH - 20.0, 60.0, 0.0)],
+)
+def test_what_lies_beyond_a_picture_is_clipped(left: float, top: float, beyond: float) -> None:
+    """20 mm of paper, so much of it beyond the left or lower edge; and wholly within, to the very
+    edge."""
+    light, shares = raster(picture(), quad(left, top, 20.0, 20.0))
+    assert light.shape == (80, 80, 3)
+    np.testing.assert_allclose(shares, beyond, atol=0.015)
+    assert light[10, -20] == pytest.approx(PAPER, abs=1e-3)  # within in all of them
 
 
 def test_straight_tones_in_even_light_are_divided_by_what_white_is() -> None:

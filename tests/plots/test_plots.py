@@ -648,6 +648,21 @@ def test_several_pages_are_one_pdf(tmp_path: Path, shelf: DyeSet) -> None:
     assert (tmp_path / "card.png").read_bytes() == b"hers"
 
 
+def test_all_pages_are_drawn_for_a_file(
+    tmp_path: Path, shelf: DyeSet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two of a strip; without a file the first is all that is drawn."""
+    from dyemix import plots
+
+    counts = []
+    monkeypatch.setattr(plots, "save", lambda drawn, *_, **__: counts.append(len(drawn)))
+    strip = shade_card(shelf, ("lemon", "navy"))
+    plot(strip, tmp_path / "card.pdf")
+    assert counts == [2]
+    assert len(plots.pages(strip)) == 2
+    assert len(plots.pages(strip, 1)) == 1
+
+
 def test_own_settings_are_left_alone(sage: Matches) -> None:
     import matplotlib
 
