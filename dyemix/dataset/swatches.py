@@ -162,10 +162,10 @@ class SwatchSet(Several[Swatch]):
             for reading in (r for r in self.readings if r.conditions.get(key)):
                 before, value = first.setdefault(key, reading), reading.conditions[key]
                 told = before.conditions[key]
-                both = {"first": told, "there": before.place, "value": value}
-                both |= {"key": key, "place": reading.place}
-                differ = told != value and not same(key, told, value)
-                refuse(differ, "recipes.two_methods", **both, error=FitError)
+                if told != value and not same(key, told, value):
+                    both = {"first": told, "there": before.place, "value": value}
+                    both |= {"key": key, "place": reading.place}
+                    raise FitError(said("recipes.two_methods", **both))
         found = {key: reading.conditions[key] for key, reading in first.items()}
         for key in ("stock_pct", "spoons", "cloth_g"):
             values = {r.conditions.get(key, "").lower() for r in self.readings} - {""}
