@@ -15,7 +15,7 @@ from functools import lru_cache
 from math import inf
 from numbers import Real
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from dyemix.errors import DyemixError, RecipeError, UnstatedError, data, refuse,
 if TYPE_CHECKING:
     import pandas as pd
 
+T = TypeVar("T")
 #: Millilitres by spoon set.
 SPOON_SETS: Mapping[str, Mapping[str, float]] = data("recipes")["spoons"]
 _SETS = ", ".join(SPOON_SETS)
@@ -244,6 +245,11 @@ class Recipe(Mapping[str, float]):
         terms = (f"{dye} {repr(amount).removesuffix('.0')}" for dye, amount in self.items())
         return " + ".join(terms) or "undyed"
 
+    @property
+    def as_shown(self) -> "Recipe":
+        """The recipe of the digits that `str` gives."""
+        return Recipe({dye: float(format_amount(owf)) for dye, owf in self.items()})
+
     def __str__(self) -> str:
         return " + ".join(f"{n} {format_amount(a)}" for n, a in self.items()) or "undyed"
 
@@ -277,12 +283,20 @@ def index_of(given: Any) -> Any:
     return getattr(given, "index", None) if hasattr(given, "to_numpy") else None
 
 
-def spellings(words: str) -> set[str]:
-    """What is typed to name a swatch, in small letters; and as it is shown where it is a recipe."""
-    found = {dye_name(words)}
+def meant(words: str, pieces: Iterable[tuple[T, Recipe, Iterable[str]]]) -> list[T]:
+    """Those of some pieces, each with its recipe and what else it is called, that are meant.
+
+    As they are called or shown; else of this very recipe, however it is typed; else of one that is
+    shown so.
+    """
+    each, typed, asked = list(pieces), dye_name(words), None
     with suppress(DyemixError):
-        found.add(str(Recipe.parse(words)))
-    return found
+        asked = Recipe.parse(words)
+    return (
+        [p for p, r, names in each if typed and typed in {str(r), *map(dye_name, names)}]
+        or [p for p, r, _ in each if r == asked]
+        or [p for p, r, _ in each if r.as_shown == asked]
+    )
 
 
 def place(dye: str, names: Sequence[str]) -> int:

@@ -16,7 +16,7 @@ from dyemix.colour.colorimetry import D65_10, Light
 from dyemix.colour.spectra import Unit, band, headed_bands
 from dyemix.dataset.conditions import CONDITIONS, METHOD, same
 from dyemix.dataset.readings import CELLS, Reading, Swatch
-from dyemix.dataset.recipe import Recipe, dye_name, dye_names, is_name, spellings
+from dyemix.dataset.recipe import Recipe, dye_name, dye_names, is_name, meant
 from dyemix.dataset.repeats import APART_DISTANCE, ODD_DISTANCE, Repeats, scatter
 from dyemix.dataset.result import DEMO_WARNING, Frame, Row, Several
 from dyemix.errors import DyemixError, Fault, FitError, InputError, refuse, said
@@ -214,11 +214,10 @@ class SwatchSet(Several[Swatch]):
         """
         asked, pieces = dye_names(labels), set[tuple[Recipe, str]]()
         for name in asked:
-            named = spellings(name)
-            each = ((s.recipe, s.readings[0].swatch, s.label.lower()) for s in self.swatches)
-            found = [(r, own) for r, own, label in each if named & {str(r), own.lower(), label}]
+            each = ((s.recipe, s.readings[0].swatch, s.label) for s in self.swatches)
+            found = meant(name, (((r, own), r, (own, label, r.exact)) for r, own, label in each))
             refuse(not found, "readings.unknown", name=name, error=FitError)
-            recipes = list(dict.fromkeys(str(recipe) for recipe, _ in found))
+            recipes = dict.fromkeys(recipe.exact for recipe, _ in found)
             several = {"name": name, "recipes": ", ".join(recipes)}
             refuse(len(recipes) > 1, "readings.called_alike", **several, error=FitError)
             pieces.update(found)

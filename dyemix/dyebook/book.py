@@ -164,9 +164,10 @@ class DyeBook(Methods):
         with self._writing(f"struck {label}: {why}"):
             hits = self._in_use(self.holding(label, method), label)
             names = tuple(dict.fromkeys(called(row)[-1] for row in hits))
-            several = len(names) > 1 and reading is not None
-            several |= len({row["recipe"] for row in hits}) > 1
-            refuse(several, "dyebook.several", label, "; ".join(names), error=InputError)
+            recipes = tuple(dict.fromkeys(row["recipe"] for row in hits))
+            several = len(recipes) > 1 or (len(names) > 1 and reading is not None)
+            each = names if len(names) >= len(recipes) else recipes  # where some are shown alike
+            refuse(several, "dyebook.several", label, "; ".join(each), error=InputError)
             for row in hits:
                 self._update("reading", row["id"], struck=f"{date.today()}: {why}")
             if reading is not None:

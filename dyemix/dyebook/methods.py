@@ -15,7 +15,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 
 from dyemix.dataset.conditions import METHOD, same
-from dyemix.dataset.recipe import Recipe, spellings
+from dyemix.dataset.recipe import Recipe, meant
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dyebook.records import KeptMethod
 from dyemix.dyebook.rows import Rows, record
@@ -147,8 +147,9 @@ class Methods(Rows):
 
     def _in_use(self, method: KeptMethod, label: str) -> list[sqlite3.Row]:
         """The readings of a method that stand, of the swatch of this label or recipe."""
-        found, wanted = self._standing(method.number), spellings(label)
-        return [row for row in found if not wanted.isdisjoint(map(str.lower, called(row)))]
+        found = self._standing(method.number)
+        recipes = (Recipe.parse(row["recipe"] or "undyed") for row in found)
+        return meant(label, zip(found, recipes, map(called, found), strict=True))
 
 
 @lru_cache(maxsize=8)

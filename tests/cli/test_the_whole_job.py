@@ -234,6 +234,13 @@ def test_a_swatch_is_struck_however_its_recipe_is_typed_and_a_reading_is_of_one(
     refused = run(*strike, "3", *BOOK)
     assert "several pieces are called '3'" in refused.stderr, "of two tables, by other recipes"
     assert "'gld 1': is it 'gold 1'?" in run(*strike, "gld 1", *BOOK).stderr
+    (run.folder / "fine.csv").write_text(
+        "# light: D65/10\nrecipe,L*,a*,b*\nundyed,92,0,3\nplum 0.501,60,9,9\nplum 0.502,60,9,9\n"
+    )
+    assert run("book", "add", "fine.csv", *BOOK).returncode == 0
+    refused = run(*strike, "plum 0.50", *BOOK)
+    assert "name one, as plum 0.501; plum 0.502." in refused.stderr
+    assert run(*strike, "plum 0.501", *BOOK).stderr.count("plum") == 1
 
 
 @pytest.mark.parametrize(

@@ -435,8 +435,21 @@ def test_a_swatch_is_left_out_by_its_name_or_its_recipe_however_typed() -> None:
     alike = replace(demo, readings=tuple(replace(r, swatch="a") for r in demo.readings))
     with pytest.raises(dyemix.DyemixError, match="several recipes are called 'a'"):
         alike.without(["a"])
-    with pytest.raises(dyemix.DyemixError, match="no swatch is called 'b'"):
-        demo.without(["rust 0.5", "b"])
+    for wrong in ("b", "", "rust 0.504"):
+        with pytest.raises(dyemix.DyemixError, match=f"no swatch is called '{wrong}'"):
+            demo.without(["rust 0.5", wrong])
+
+
+def test_recipes_that_are_shown_alike_are_told_apart_by_their_digits() -> None:
+    """All of them were left out by the name of one."""
+    rows = ("undyed", "rust 0.501", "rust 0.502", "rust 1 + navy 0.501")
+    table = SwatchSet(tuple(Reading.from_lab([50, 1, 2], "D65/10", recipe=row) for row in rows))
+    for typed, gone in (("Rust 0,501", 1), ("navy 0.5 + rust 1", 3), ("rust 0.502", 2)):
+        left = [swatch.recipe for swatch in table.without([typed])]
+        assert left == [Recipe.parse(row) for i, row in enumerate(rows) if i != gone], typed
+    for typed in ("rust 0.50", "rust 0.5"):
+        with pytest.raises(dyemix.DyemixError, match=r"the one of rust 0\.501, rust 0\.502"):
+            table.without([typed])
 
 
 # Options ----------------------------------------------------------------------------------------
