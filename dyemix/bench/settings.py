@@ -43,9 +43,9 @@ def _kept(value: Any, like: Any, allowed: Sequence[Any]) -> Any:
         refuse(not isinstance(value, str) or (allowed and value not in allowed), right)
         return value
     low, high, *unit = allowed
-    sound = isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high
-    refuse(not sound, " ".join([f"a number from {low:g} to {high:g}", *unit]))
-    return float(value)
+    if isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high:
+        return float(value)
+    raise DyemixError(" ".join([f"a number from {low:g} to {high:g}", *unit]))
 
 
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
