@@ -58,15 +58,19 @@ def add(table: Path, name: str | None, replace: str | None, borrow: str | None) 
     method = kept.add_swatches(swatches, **given_only(how))
     shared.kept(str(method))
     shared.of_method(method)
-    ladders = [{s.recipe.total for s in method.held.ladder(dye)} for dye in method.dyes]
-    lenders = [
-        m.name for m in kept.methods() if m.name != method.name and set(m.dyes) & {*method.dyes}
-    ]
-    if lenders and not method.borrows and ladders and max(map(len, ladders)) < 2:
-        again = ("book", "add", str(table), "--replace", name or table.name, "--borrow", lenders[0])
-        next_steps.then("Of one depth a dye on its own cloth, borrow the ladders", *again)
+    fitted = [m for m in kept.methods() if not m.borrows and _has_ladders(m)]
+    lenders = [m.name for m in fitted if {*m.dyes} & {*method.dyes}]
+    if lenders and not (method.borrows or _has_ladders(method)):
+        again = ("book", "add", str(table), "--borrow", lenders[0])
+        named = ("--name", name or table.name, "--replace", name or table.name)
+        next_steps.then("Of one depth a dye on its own cloth, borrow the ladders", *again, *named)
     else:
         next_steps.then("To see how well it predicts", "fit")
+
+
+def _has_ladders(method: Any) -> bool:
+    """Whether a dye of a method has several depths of its own."""
+    return any(len({s.recipe for s in method.held.ladder(dye)}) > 1 for dye in method.dyes)
 
 
 def strike(swatch: str | None, reading: str | None, note: str | None) -> None:

@@ -158,10 +158,13 @@ def doubt_names(names: Iterable[str]) -> None:
     from dyemix.dataset.recipe import dye_name
 
     known = list(chain.from_iterable(method.dyes for method in open_book().methods()))
-    for name in map(dye_name, names):
-        if name not in known and (near := get_close_matches(name, known, 1)):
-            told = said("usage.no_such_dye", name, *near)
-            console.remark(console.pasted(["book", "undo", *asked("book")], told))
+    new = [name for name in map(dye_name, names) if name not in known]
+    near = [(name, *like) for name in new if (like := get_close_matches(name, known, 1))]
+    for name_and_like in near:
+        console.remark(said("usage.no_such_dye", *name_and_like))
+    if near:  # once: a second time takes back what was done before
+        why = "If so, take this back: "
+        console.remark(console.pasted(["book", "undo", *asked("book")], why))
 
 
 def ask_for_light(read: Any) -> None:

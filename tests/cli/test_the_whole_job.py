@@ -192,8 +192,11 @@ def test_squares_of_one_depth_on_a_second_cloth_are_told_to_borrow(run: Command)
     assert begun(run, "# cloth: lawn\n" + SQUARES).returncode == 0
     table = "# cloth: viscose\n# light: D65/10\nrecipe,L*,a*,b*\nundyed,92,0.4,3\n"
     table += "gold 1,74.1,15.2,58.8\nteal 1,52.6,-23.6,-21.5\n"
-    (run.folder / "second.csv").write_text(table, encoding="utf-8")
-    (again,) = steps(run("book", "add", "second.csv", *BOOK))
+    (run.folder / "second").mkdir()
+    (run.folder / "second" / "mine.csv").write_text(table, encoding="utf-8")
+    taken = run("book", "add", "second/mine.csv", *BOOK)
+    assert taken.returncode == 2, "a table of the other cloth is called so"
+    (again,) = steps(run("book", "add", "second/mine.csv", *BOOK, "--name", "second"))
     assert again[again.index("--borrow") + 1] == "lawn"
     (fit,) = steps(run(*again))
     assert fit[0] == "fit"
@@ -249,11 +252,13 @@ def test_a_swatch_is_struck_however_its_recipe_is_typed_and_a_reading_is_of_one(
 def test_a_dye_that_may_be_misspelt_is_asked_after(run: Command, words: str) -> None:
     """A bottle of 'god' would be poured of by nothing."""
     assert begun(run).returncode == 0
-    (run.folder / "bottles.csv").write_text("dye,stock_pct\ngod,2\ncoral,2\n", encoding="utf-8")
+    bottles = "dye,stock_pct\ngod,2\ncoral,2\nteel,2\n"
+    (run.folder / "bottles.csv").write_text(bottles, encoding="utf-8")
     done = run(*shlex.split(words), *BOOK)
     assert "no swatch of 'god' in this book: is it gold?" in done.stderr
     assert "coral" not in done.stderr, "a dye of no swatch yet"
-    (undo,) = steps(done)
+    assert ("is it teal?" in done.stderr) == ("bottles" in words)
+    (undo,) = steps(done)  # of all of them: each is one thing done
     assert run(*undo).returncode == 0
     assert "god" not in run("book", "list", *BOOK).stdout
     (run.folder / "bottles.csv").write_text("dye,stock_pct\ngold,2\n", encoding="utf-8")
