@@ -1,7 +1,7 @@
 """Past work: a piece again at another weight of cloth, and pieces near a colour."""
 
 import shlex
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date
@@ -83,7 +83,8 @@ def repeat(
         words += ["--alkali", "after", "--ratio", "20", "--book", str(book.path)]
         words += ["--method", method] * (len(methods) > 1) + ["--no-swatches"] * (not methods)
         raise InputError(said("dyebook.blank", job, " and ".join(blank), shlex.join(words)))
-    how: Any = {"stocks": stocks, "settings": settings, "cloth_g": cloth_g}
+    named = {} if stocks is None else Bottles.of(stocks, settings or BathSettings()).by_dye
+    how: Any = {"named": named, "settings": settings, "cloth_g": cloth_g}
     how |= {"job": job, "pieces": pieces, "on": on}
     return tuple(_again(book, last, dyes, **how, **plan) for plan in plans)
 
@@ -114,18 +115,18 @@ def _corrected(dyes: DyeSet | None, trial: Trial) -> dict[str, Any]:
 
 def _again(
     book: DyeBook, last: BathSheet | None, dyes: DyeSet | None, recipe: Recipe,
-    notes: tuple[str, ...] = (), *, stocks: Iterable[Stock] | float | None, **how: Any,
+    notes: tuple[str, ...] = (), *, named: Mapping[str, Stock], **how: Any,
 ) -> BathSheet:  # fmt: skip
-    """One bath of a piece dyed again; `how` as for `bath_sheet`, and `notes` are its warnings."""
-    own = how["settings"] or BathSettings()
-    named = {} if stocks is None else Bottles.of(stocks, own).by_dye
-    if "" not in named:
-        stated = stated_stocks((dyes and dyes.conditions) or {}, own)
-        then = [] if last is None else [dose.stock for dose in last.doses]
-        alike = [replace(stock, dye="") for stock in then[:1]]  # for a dye that was not in it
-        used_up = [replace(stock, made=None, left_ml=None) for stock in (*alike, *then)]
-        known = (*stated, *used_up, *book.stocks())
-        stocks = [*(stock for stock in known if stock.dye not in named), *named.values()]
+    """One bath of a piece dyed again, of the stocks `named` and else of those that are known; `how`
+    as for `bath_sheet`, and `notes` are its warnings.
+    """
+    stated = stated_stocks((dyes and dyes.conditions) or {}, how["settings"] or BathSettings())
+    then = [] if last is None else [dose.stock for dose in last.doses]
+    alike = [replace(stock, dye="") for stock in then[:1]]  # for a dye that was not in it
+    used_up = [replace(stock, made=None, left_ml=None) for stock in (*alike, *then)]
+    known = (*stated, *used_up, *book.stocks())
+    others = (stock for stock in known if not {stock.dye, ""} & named.keys())
+    stocks = [*others, *named.values()]
     if last is None:
         own = dyes if dyes is not None and set(recipe) <= set(dyes.names) else None
         sheet = bath_sheet(recipe, stocks=stocks, dyes=own, allow_demo=True, **how)

@@ -43,7 +43,8 @@ def test_a_hot_bath_is_asked_after_and_given_its_hour() -> None:
         hot = bath_sheet("gold 1", 100, temperature=told, cloth="hemp")
         assert hot.method.hours == 1.0
         assert any(
-            "is hot for dyes that fix cold" in w and "is °F meant?" in w for w in hot.warnings
+            "hot for dyes that fix cold" in w and "is °F meant? Else take the hours from" in w
+            for w in hot.warnings
         )
     assert bath_sheet("gold 1", 100, temperature=50).method.hours == pytest.approx(1.0, abs=0.01)
     assert bath_sheet("gold 1", 100, temperature="60", cloth="hemp").warnings == ()

@@ -73,6 +73,8 @@ def test_a_repeat_is_poured_of_the_stock_at_hand(book: DyeBook) -> None:
     (again,) = repeat(book, "moss", 100, stocks=[Stock("navy", 1)])
     told = {dose.dye: dose.stock.strength_pct for dose in again.doses}
     assert told == {"gold": 5, "navy": 1}, "the one named, undated as it is, and as strong as then"
+    (again,) = repeat(book, "moss", 100, stocks=iter([Stock("", 6)]))
+    assert {dose.stock.strength_pct for dose in again.doses} == {6}
 
 
 def test_what_was_done_last_is_repeated(book: DyeBook) -> None:
