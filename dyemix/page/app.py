@@ -82,7 +82,8 @@ class Page:
             shop = self._workshop
             # An address may be older than what the book knows of the cloth.
             slip = Slip.of([("stock", shop.stock), *query, ("spoons", shop.own.spoons)])
-            slip = carried_out(shop, slip.but(share=shop.share(slip)), said)
+            slip = slip.but(share=shop.share(slip))  # stands where the press is refused
+            slip = carried_out(shop, slip, said)
             slip = slip.but(share=shop.share(slip))  # of another job, where one was written
             if which := said.get("kept"):
                 kept = self._workshop.pictures(slip).get(which, b"")

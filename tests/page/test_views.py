@@ -144,6 +144,9 @@ def test_amounts_are_for_the_part_of_the_cloth_that_takes_dye(dyes) -> None:
         assert "240 mL" in words(Asked(dyes)(place, **asked)), place
     for share in ("0", "nan", "0.5", "half"):  # of an address, which may be an old one
         assert "240 mL" in words(Asked(dyes)("/jars", **asked, share=share)), share
+    refused = Asked(blend)("/jars", **asked, slip="1", cloth_now="much")
+    assert refused.status_code == 422
+    assert "156 mL" in words(refused)
 
 
 def test_amounts_of_a_job_are_for_the_part_of_its_own_cloth(dyes, tmp_path: Path) -> None:
