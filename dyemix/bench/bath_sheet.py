@@ -162,11 +162,9 @@ def bath_sheet(
     salt, soda = salt_and_soda(method, cloth_g, holds, recipe.total, settings)
     ranked: Mapping[str, float] = recipe
     if dyes is not None:  # palest first: by the lightness of each dye alone
-        at = [dyes.index(dye) for dye in recipe]
-        pale = dict(
-            zip(recipe, dyes.colours(_RANKING_DEPTH * np.eye(len(dyes)))[at, 0], strict=True)
-        )
-        ranked = {dye: recipe[dye] for dye in sorted(recipe, key=pale.__getitem__, reverse=True)}
+        lightness = dyes.colours(_RANKING_DEPTH * np.eye(len(dyes)))[:, 0]
+        order = sorted(recipe, key=lambda dye: lightness[dyes.index(dye)], reverse=True)
+        ranked = {dye: recipe[dye] for dye in order}
     doses = bottles.doses(ranked, cloth_g)
     stocks_ml, solutions_ml = sum(dose.ml for dose in doses), salt.into_bath_ml + soda.into_bath_ml
     water = total - stocks_ml - solutions_ml - holds

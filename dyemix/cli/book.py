@@ -162,13 +162,13 @@ def repeat(job: str, keep: bool, **how: Any) -> None:
     from dyemix.bench.stock import parse_stocks
     from dyemix.dyebook.past import repeat as again
 
-    kept = shared.open_book()
-    wanted, dyes = kept.job(job).wanted, None
+    kept, dyes = shared.open_book(), None
+    done = kept.job(job)
+    wanted = done.wanted
     if given("stock"):
-        done, shelves = kept.job(job), (each.dyes for each in kept.methods())
-        recipes = [each.recipe for each in (*done.recipes, *done.sheets)]
-        recipes += [each.trial.recipe for each in done.trials]
-        how["stocks"] = parse_stocks(given("stock"), dict.fromkeys(chain(*shelves, *recipes)))
+        works = (*done.recipes, *done.sheets, *(each.trial for each in done.trials))
+        known = chain(*(each.dyes for each in kept.methods()), *(work.recipe for work in works))
+        how["stocks"] = parse_stocks(given("stock"), dict.fromkeys(known))
     how["settings"] = shared.settings() if given("settings") else None
     if kept.methods():
         how["method"] = shared.of_method(kept.method(given("method") or "", job=job)).name

@@ -159,9 +159,9 @@ def doubt_names(names: Iterable[str]) -> None:
 
     known = list(chain.from_iterable(method.dyes for method in open_book().methods()))
     new = [name for name in map(dye_name, names) if name not in known]
-    near = [(name, *like) for name in new if (like := get_close_matches(name, known, 1))]
-    for name_and_like in near:
-        console.remark(said("usage.no_such_dye", *name_and_like))
+    near = {name: like for name in new if (like := get_close_matches(name, known, 1))}
+    for name, like in near.items():
+        console.remark(said("usage.no_such_dye", name, *like))
     if near:  # once: a second time takes back what was done before
         why = "If so, take this back: "
         console.remark(console.pasted(["book", "undo", *asked("book")], why))

@@ -209,8 +209,7 @@ def as_deep(dyes: DyeSet, squares: Array) -> Array:
 
 def in_one_line(dyes: DyeSet, wanted: Array) -> str:
     """Which three of the mixes among recipes ``(W, D)`` to dye next, and what they would buy."""
-    mixes = wanted[(wanted > 0).sum(axis=1) > 1]
-    mixes = as_deep(dyes, mixes)
+    mixes = as_deep(dyes, wanted[(wanted > 0).sum(axis=1) > 1])
     return Knowledge.of(dyes, wanted, mixes).in_words(dyes, mixes) if len(mixes) else ""
 
 
