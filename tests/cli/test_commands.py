@@ -432,7 +432,10 @@ def test_help_on_a_screen_of_any_encoding(bench: Command) -> None:
     assert (done.returncode, b"dE2000" in done.stdout, done.stderr) == (0, True, b"")
 
 
-@pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "ascii", "utf-8"])
+@pytest.mark.parametrize(
+    "encoding",
+    [*(pytest.param(e, marks=pytest.mark.slow) for e in ("cp1252", "latin-1")), "ascii", "utf-8"],
+)
 def test_fit_into_a_file_of_any_encoding(bench: Command, encoding: str) -> None:
     done = bench.alone("fit", env={"PYTHONIOENCODING": encoding})
     assert (done.returncode, b"Traceback" in done.stderr) == (0, False)

@@ -316,7 +316,9 @@ def test_a_pot_read_as_a_grey_is_promised_as_one_that_is_nearly_grey(
 # Beside slow twins ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("photographed", ["nothing", "mixes", "mixes and squares"])
+@pytest.mark.parametrize(
+    "photographed", ["nothing", pytest.param("mixes", marks=pytest.mark.slow), "mixes and squares"]
+)
 def test_beside_a_dense_bayesian_solve(
     four: DyeSet, photographed: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

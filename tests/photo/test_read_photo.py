@@ -55,7 +55,7 @@ NAVY = np.interp(FINE, [380, 450, 520, 600, 700, 780], [0.04, 0.06, 0.03, 0.02, 
     [
         ("D65", "daylight", True, 1.5),
         pytest.param("LED-B3", "white", True, 2.0, marks=pytest.mark.slow),
-        ("D65", "daylight", False, 2.5),
+        pytest.param("D65", "daylight", False, 2.5, marks=pytest.mark.slow),
         pytest.param("LED-B3", "white", False, 4.0, marks=pytest.mark.slow),
     ],
 )
