@@ -146,7 +146,7 @@ def tell_astray(found: Any, piece: str = "") -> None:
     # Two of a job that are called the same are taken out one after the other.
     for (job, trial), (kept, off) in {(k.job, str(k.trial)): (k, off) for k, off in odd}.items():
         if piece in ("", trial):
-            out = ["book", "strike", str(kept.trial.recipe), "--job", job]
+            out = ["book", "strike", kept.trial.recipe.exact, "--job", job]
             console.remark(said("usage.astray", job, off))
             console.remark(console.pasted(["book", "show", job, *asked("book")], "Look at it: "))
             why = "A slip, or misread? Take it out: "

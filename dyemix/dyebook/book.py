@@ -17,7 +17,7 @@ from dyemix.bench.bath_sheet import BathSheet
 from dyemix.bench.method import Fibre
 from dyemix.bench.stock import Stock
 from dyemix.dataset.conditions import OF_READING
-from dyemix.dataset.recipe import Recipe
+from dyemix.dataset.recipe import Recipe, meant
 from dyemix.dataset.serialise import to_json
 from dyemix.dataset.swatches import Reading, SwatchSet
 from dyemix.dataset.target import AnyColour, Target, Trial
@@ -171,13 +171,13 @@ class DyeBook(Methods):
             for row in hits:
                 self._update("reading", row["id"], struck=f"{date.today()}: {why}")
             if reading is not None:
-                meant = Recipe.parse(hits[0]["recipe"] or "undyed")
-                meant = meant if reading.recipe is None else reading.recipe
+                recipe = Recipe.parse(hits[0]["recipe"] or "undyed")
+                recipe = recipe if reading.recipe is None else reading.recipe
                 # The piece was dyed as it was, however it is read now.
                 then = self._made(Reading, hits[0]).conditions.items()
                 dyed = {key: words for key, words in then if key not in OF_READING}
                 own = {**dyed, **reading.conditions}
-                new = replace(reading, recipe=meant, swatch=hits[0]["swatch"], conditions=own)
+                new = replace(reading, recipe=recipe, swatch=hits[0]["swatch"], conditions=own)
                 self._insert_readings([new], hits[0]["swatch_set"])
             return names
 
@@ -185,17 +185,17 @@ class DyeBook(Methods):
         self, job: str, why: str, reading: Reading | None = None, method: str = "",
         recipe: str = "",
     ) -> tuple[str, ...]:  # fmt: skip
-        """Strike the reading of the last trial of a job; of that by a method, or of a recipe, to
-        the digits shown, where they are named. `reading` takes its place, or the trial counts no
-        more. What stood is kept, with the day and why.
+        """Strike the reading of the last trial of a job; of that by a method, or of a recipe, as
+        it is shown or to every digit, where they are named. `reading` takes its place, or the trial
+        counts no more. What stood is kept, with the day and why.
 
         Gives the trial in words. Raises `InputError` for a job that has none.
         """
         with self._writing(f"struck the trial of {job}: {why}"):
-            wanted = str(Recipe.parse(recipe)) if recipe else ""
-            of_job = self._of_job("kept_trial", job, method)
-            found = [r for r in of_job if wanted in ("", str(Recipe.parse(r["recipe"])))]
-            of = f" of {wanted}" if wanted else ""
+            found, of = self._of_job("kept_trial", job, method), ""
+            if recipe:
+                of = f" of {Recipe.parse(recipe)}"
+                found = meant(recipe, ((row, Recipe.parse(row["recipe"]), ()) for row in found))
             refuse(not found, "dyebook.no_trial", of, job, error=InputError)
             row = found[-1]
             trial = self._made(records.KeptTrial, row).trial

@@ -70,11 +70,11 @@ def test_a_trial_that_raises_every_promise_is_named_with_the_way_out(lawn: Comma
         done = lawn(*words, "--job", f"pot {i}", "--date", f"2026-05-0{i + 1}", *one)
     strike = ["book", "strike", "--job", "pot 2", *BOOK]
     assert strike in [shlex.split(words)[:6] for words in next_steps(done)]
-    words = ("trial", "navy 0.3 + marigold 0.4", "--reading", "58 -8 8", "--target", "58 -8 8")
+    words = ("trial", "navy 0.401 + marigold 0.4", "--reading", "58 -8 8", "--target", "58 -8 8")
     later = lawn(*words, "--job", "pot 2", "--date", "2026-05-05", *one)
     told = lawn("predict", "navy 1", *one)
     assert later.stderr.count("pot 2 lies") == told.stderr.count("pot 2 lies") == 1
-    strike.insert(2, "navy 0.40 + marigold 0.40")  # and not what was dyed last for the job
+    strike.insert(2, "navy 0.4 + marigold 0.4")  # not what was dyed last, which is shown alike
     assert [shlex.split(words) for words in next_steps(told)] == [
         ["book", "show", "pot 2", *BOOK], [*strike, "--method", "lawn"],
     ]  # fmt: skip

@@ -470,6 +470,15 @@ def test_a_trial_is_struck_of_the_method_that_is_named(book: DyeBook) -> None:
     )
 
 
+def test_trials_that_are_shown_alike_are_told_apart_by_their_digits(book: DyeBook) -> None:
+    """The last was struck by the name of the first: 'gold 0.50' is both."""
+    for gold in ("gold 0.501", "gold 0.502", "gold 0.503"):
+        book.add_trial(Trial(Recipe.parse(gold), reading("gold 1"), date=DAY), "sage")
+    for typed, left in (("Gold 0,501", (0.502, 0.503)), ("gold 0.50", (0.502,))):
+        book.strike_trial("sage", "misread", recipe=typed)
+        assert tuple(kept.trial.recipe["gold"] for kept in book.trials("sage")) == left, typed
+
+
 def test_a_swatch_is_struck_as_the_fit_calls_it(book: DyeBook) -> None:
     for table in ("may", "june"):
         book.add_swatches(SwatchSet((reading("undyed", 0.8), reading(swatch="1"))), table)
