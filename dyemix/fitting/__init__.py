@@ -107,14 +107,13 @@ knows the family, its harshness and the true shelf (regression over 200 worlds o
 0.89 with ten, half of that by the mean of its family alone: less than 0.4 for pairs of dyes.
 
 **Where it fails.** Ten mixes close two fifths to half of the gap to the true model (over worlds
-kept for the report 0.41 for spectra, 0.48 for CIELAB, 0.40 for photographs), and least of what no
-unknown stands for: 0.14 for dyes that shine of themselves, read as spectra. Their light adds to
+kept for the report 0.39 for spectra, 0.44 for CIELAB, 0.40 for photographs), and least of what no
+unknown stands for: 0.12 for dyes that shine of themselves, read as spectra. Their light adds to
 reflectance, not to K/S: told without error what each curve lacks once its light is put out, mixes
-teach no more. Few mixes may still mislead: three or five by 0.07 to 0.09 in two worlds of seventy,
-of spectra and of CIELAB, each time within its error of the draws. What a hue or chroma
-that a whole picture has wrong does to colours far apart is not told from the dyes: three parts a
-picture stand for all. Days and lots far astray are promised too little before the first mix (half
-of the pots under the bound in one world). Before the first mix the promise is too wide for dyes
-that behave, up to twice the miss, since nobody can know that they do. A CIELAB ladder tells little
-of how it looks under another lamp. The tables: benchmarks/README.md.
+teach no more. What a hue or chroma that a whole picture has wrong does to colours far apart is not
+told from the dyes: three parts a picture stand for all. Colorants far from the model are promised
+too little before the first mix (seven tenths of the pots under the bound in the worst worlds of
+dyes). Before the first mix the promise is too wide for dyes that behave, up to twice the miss,
+since nobody can know that they do. A CIELAB ladder tells little of how it looks under another lamp.
+The tables: benchmarks/README.md.
 """

@@ -91,14 +91,19 @@ def child(work: Callable[[Callable[[str], None]], None]) -> tuple[int, int]:
     return number, ours
 
 
+def unfinished(path: Path) -> bool:
+    """Whether a kill left it in a hidden folder, where no book need be whole."""
+    return ".dyemix-" in str(path)
+
+
 def there(folder: Path) -> dict[str, bytes]:
     """The files of a folder by their places; of a book, what is kept in it."""
     files = [path for path in folder.rglob("*") if path.is_file() and "-journal" not in path.name]
+    books = {path for path in files if path.suffix == ".dyebook" and not unfinished(path)}
     return {
-        str(path.relative_to(folder)):
-            kept_in(path) if path.suffix == ".dyebook" else path.read_bytes()
+        str(path.relative_to(folder)): kept_in(path) if path in books else path.read_bytes()
         for path in files
-    }  # fmt: skip
+    }
 
 
 def kept_in(book: Path) -> bytes:
@@ -119,7 +124,7 @@ def look(
     folders.
     """
     now = there(run.folder)
-    new = {name for name in now.keys() - sound.keys() if ".dyemix-" not in name}
+    new = {name for name in now.keys() - sound.keys() if not unfinished(Path(name))}
     for name in new:
         assert now[name] == sound[re.sub(NUMBERED, "first", name)], name
         for other in (other for other in sound if other.startswith("first")):

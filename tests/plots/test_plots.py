@@ -96,7 +96,7 @@ def ladder_of(table: SwatchSet, depths: list[float]) -> DyeSet:
 
 def pages(draw: Callable[..., list[Figure]], *found: Any) -> list[Figure]:
     with styled():
-        return draw(*found)
+        return list(draw(*found))
 
 
 def patches(figure: Figure) -> list[list[list[str]]]:
