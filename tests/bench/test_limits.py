@@ -203,6 +203,13 @@ def test_the_cure_for_a_full_bath() -> None:
     weak = {"liquor_ratio": 5, "alkali": "with", "soda_solution": 8}
     assert refusal("gold 1", **weak) == f"a soda solution stronger than 8 g/L, or {more}"
     assert bath_sheet("gold 1", 100, stocks=1.0, **(weak | {"soda_solution": 45}))
+    # As strong as it is made at the least, 210 mL with the salt's; 210 are left for 400 of stock.
+    for soda, cure in (
+        (29.9, "a soda solution stronger than 29.9 g/L"),
+        (30, "stocks 2 times as strong"),
+    ):
+        told = refusal("gold 4", **(weak | {"soda_solution": soda}))
+        assert told == f"{cure}, or {more}"
     # Of 30 mL 20 are left, where the least of a stock that was made weaker is measured or not.
     asked = {"cloth_g": 10, "liquor_ratio": 3, "stocks": 10.0}
     weaker = "a weaker stock, that needs no dilution, or "
