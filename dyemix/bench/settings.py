@@ -50,8 +50,6 @@ def _kept(value: Any, like: Any, allowed: Sequence[Any]) -> Any:
 
 #: g/L of a soda solution where neither `depths` nor `soda_solution` says one (common practice).
 _SOLUTION = 45.0
-#: However hot the bath is, no dye is fixed in less, h (a working value): at 50 °C it comes to that.
-_LEAST_HOURS = 1.0
 _ROWS = "rows [depth, salt, soda, solution], as [0.5, 30.0, 5.5, 40.0], whose depth rises"
 
 
@@ -180,10 +178,10 @@ class BathSettings(_Figures):  # type: ignore[misc]
 
     def usual_hours(self, temperature: float) -> float:
         """Hours of fixing at a temperature in °C, to three figures, for a dye that is not slow; of
-        a hot bath no fewer than `_LEAST_HOURS`.
+        a hot bath no fewer than `least_hours`.
         """
         hours = self.hours * self.faster_by_10 ** ((self.temperature - temperature) / 10.0)
-        return float(f"{max(hours, min(_LEAST_HOURS, self.hours)):.3g}")
+        return float(f"{max(hours, min(self.least_hours, self.hours)):.3g}")
 
     def warmer(self, times: float) -> float:
         """How many °C more do as well as so many times the hours."""
