@@ -142,7 +142,7 @@ class Methods(Rows):
             refuse(not names, "dyebook.no_swatches", error=InputError)
             (near,) = get_close_matches(label, names, 1, 0.0)
             whose = method or "this book"
-            refuse(True, "dyebook.no_swatch", whose, label, near, error=InputError)
+            raise InputError(said("dyebook.no_swatch", whose, label, near))
         return _one_of(found)
 
     def _in_use(self, method: KeptMethod, label: str) -> list[sqlite3.Row]:

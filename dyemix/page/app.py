@@ -83,8 +83,9 @@ class Page:
             # An address may be older than what the book knows of the cloth.
             slip = Slip.of([("stock", shop.stock), *query, ("spoons", shop.own.spoons)])
             slip = slip.but(share=shop.share(slip))  # stands where the press is refused
-            slip = carried_out(shop, slip, said)
-            slip = slip.but(share=shop.share(slip))  # of another job, where one was written
+            job, slip = slip.job, carried_out(shop, slip, said)
+            if slip.job != job:  # of whose cloth another part may take dye
+                slip = slip.but(share=shop.share(slip))
             if which := said.get("kept"):
                 kept = self._workshop.pictures(slip).get(which, b"")
                 said["picture"] = self._pictures.add("kept.jpg", kept)
